@@ -1,0 +1,26 @@
+#pragma once
+// What a room knows to be so, offered to the alarms room: a condition, never yet an alarm.
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "units/time.h"
+
+namespace fw {
+
+/// The same key as the alarm topic: <alarm>-<subject>, subject a string, charger, sensor or "rig".
+struct Fact {
+  std::string alarm;                 ///< one of the built-in names, or the owner's rule name
+  std::string subject;               ///< [a-z0-9_-]
+  bool condition = false;
+  double confidence = 1;             ///< below 0.5 never announced
+  std::string text;                  ///< the whole message, figures included, as of now
+  std::string over_text;             ///< said once when it is over; empty: nothing is said
+  std::string group;                 ///< facts of one storm share it ("snow"): one message
+  std::string group_text;            ///< the message when several of the group stand
+  std::vector<std::string> hidden_by;  ///< keys that make this meaningless while they stand
+  bool worth_saying = true;          ///< false: journal only ("nothing to do")
+  std::optional<int> priority;       ///< overrides the alarm's own: 0 low, 1 high, 2 urgent
+};
+
+}  // namespace fw
