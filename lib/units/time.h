@@ -41,6 +41,13 @@ constexpr std::chrono::time_point<Clock, Span> floor_to(std::chrono::time_point<
   return t - r;
 }
 
+/// Both times of one moment, and whether the wall clock behind the second is to be believed.
+struct Now {
+  Elapsed at{};
+  Utc utc{};
+  bool trusted = true;
+};
+
 constexpr double hours_of(Span s) { return static_cast<double>(s.count()) / 3.6e6; }
 constexpr double seconds_of(Span s) { return static_cast<double>(s.count()) / 1e3; }
 
