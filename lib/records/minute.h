@@ -18,7 +18,8 @@ struct StringMinute {
   std::optional<double> power_min_w, power_max_w;
   int samples = 0;                     ///< power samples that arrived in this minute
   bool live = false;                   ///< power (or what it follows from) fresh at the minute's end
-  bool frozen = false;                 ///< not one digit moved for far longer than this source ever stood still in light
+  Span age{};                          ///< since the last message that gave a power, changed or not
+  Span still_for{};                    ///< messages came, yet no digit of power, voltage or current moved for this long
   bool from_output = false;            ///< power follows from the bank side and an efficiency
   std::optional<Stage> stage;
   std::optional<double> output_voltage_v, output_current_a;
