@@ -54,6 +54,7 @@ struct Reading {
   std::optional<double> value;
   Gone gone = Gone::none;
   bool retained = false;
+  Span late{};                     ///< how much older than this sender's usual the value was on arrival, by its own stamp
 };
 
 }  // namespace fw
