@@ -1,5 +1,6 @@
 #pragma once
 // One module and its current-voltage curve as far as the watch needs it.
+#include <array>
 #include <optional>
 
 namespace fw::roof {
@@ -22,7 +23,7 @@ class Module {
   explicit Module(const ModuleSheet& sheet);
 
   /// Power at the maximum power point in W: dc_power_w() times what the one-diode curve loses in
-  /// weak light (1 at 1000 W/m2, about 0.97 at 200, 0.93 at 100). Light 0..1600, cell -60..110 C.
+  /// weak light (1 at 1000 W/m2, about 0.97 at 200, 0.93 at 50). Light 0..1600, cell -60..110 C.
   double p_mp_w(double effective_wm2, double cell_c) const;
   /// Voltage at the maximum power point in V; 0 without light.
   double v_mp_v(double effective_wm2, double cell_c) const;
@@ -38,12 +39,12 @@ class Module {
   bool voltage_known() const { return voltage_known_; }
 
  private:
+  static constexpr int table_size = 97;
   double v_mp_ratio(double suns) const;
   ModuleSheet sheet_;
   bool voltage_known_ = false;
-  double slope_v_ = 0;       ///< n Ns kT/q at 25 C
-  double series_ohm_ = 0;
-  double v_mp_one_sun_v_ = 0;  ///< of the curve, to which the sheet's value is fitted
+  double slope_v_ = 0;  ///< n Ns k T / q at 25 C: what a factor e of light does to the open-circuit voltage
+  std::array<double, table_size> ratio_{};  ///< v_mp over that at one sun, 25 C, on an even grid of ln(suns)
 };
 
 /// Coldest open-circuit voltage of `series` modules at a cell temperature, V: linear in temperature
