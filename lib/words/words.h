@@ -36,6 +36,7 @@ class Words {
   /// A local date and time without zone: the instant; in the doubled hour the one nearer `near`; in the missing hour nothing.
   std::optional<Utc> from_local(std::string_view iso_local, Utc near) const;
   const date::time_zone& zone() const { return *zone_; }
+  bool fahrenheit() const { return fahrenheit_; }
 
   // -- figures --
   std::string temperature(double c) const;              ///< "-6 °C" or "21 °F", whole degrees; "0 °C" never "-0 °C"
