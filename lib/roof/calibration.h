@@ -15,6 +15,7 @@
 //   CalibratedPower p = c.power(sky, weather);  // or all of it at once
 #include <cstdint>
 #include <map>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -44,58 +45,87 @@ class Calibration {
  public:
   explicit Calibration(StringModel paper);
 
-  /// One minute fit to learn from. local_day: any count of local days (the day changes at night).
-  /// sky must be cloudless (sky.now == sky.clear); paper_expected: expected() of the paper string.
-  /// weight 0..1. Ignored when expected power is under 3 % of the rating, measured is not finite
-  /// or negative, or the ratio lies outside 0..2.
+  /// One minute fit to learn from. local_day: any running count of local days. sky must be cloudless
+  /// (sky.now equal to sky.clear); paper_expected: expected() of the paper string under it, unlimited.
+  /// weight 0..1: share of a minute. Left out: expected power under 3 % of the rating, measured power
+  /// not finite or negative, more than twice what is expected.
   void learn(std::int32_t local_day, const sky::State& sky, const Expected& paper_expected, double measured_w,
              double weight = 1);
 
   /// Works out scale, plane, haze and shade anew from what is gathered; learn() does so by itself
-  /// every 15 minutes learned. Cheap enough for once a minute (well under a millisecond).
+  /// after every 15 minutes learned.
   void refit();
 
-  double scale() const { return scale_; }                 ///< of the paper watts, 0.6..1.3
-  const sky::Plane& plane() const { return plane_; }      ///< corrected
-  double haze() const { return haze_; }                   ///< ln of light lost per unit of air mass over 2, -0.06..0.06
-  double hours() const;                                   ///< clear hours gathered (weighted), all days
-  int days() const;
-  /// How far to trust an unshaded clear-sky figure: relative standard error, 0.15 at the start, down to 0.02.
+  double scale() const { return scale_; }               ///< of the paper watts, 0.6..1.3
+  const sky::Plane& plane() const { return corrected_.sheet().plane; }
+  double haze() const { return haze_; }                 ///< light lost per unit of air mass beyond 2 (ln), -0.06..0.06
+  double hours() const;                                 ///< clear hours gathered, all days
+  int days() const { return static_cast<int>(day_scales_.size()); }
+  /// Relative standard error of an unshaded clear-sky figure: 0.15 at the start, down to 0.02.
   double uncertainty() const;
-  /// Enough clear hours to call a deviation a fault.
+  /// Enough clear hours (about three) to call a deviation a fault.
   bool settled() const { return uncertainty() < 0.06; }
 
   const StringModel& paper() const { return paper_; }
+  /// The string with its learned scale and plane; haze and shade are not in it.
   const StringModel& corrected() const { return corrected_; }
+  /// Power factor of the learned haze at an air mass.
+  double haze_factor(double airmass_absolute) const;
   Shade shade(double elevation_deg, double azimuth_deg) const;
+  /// The scale of one day (clear moments of that day over what the paper says, plane and haze learned),
+  /// and the minutes it rests on: what soiling is read from.
+  struct DayScale {
+    double minutes = 0;
+    double scale = 1;
+  };
+  const std::map<std::int32_t, DayScale>& day_scales() const { return day_scales_; }
 
   /// The best estimate under sky.now.
   CalibratedPower power(const sky::State& sky, const Weather& weather, double bank_v = 13.3) const;
 
-  /// One sentence for people: 'Makes 94 % of its rating, ... '.
+  /// One or two sentences for people, with what it rests on.
   std::string explanation() const;
 
-  /// Forget all (a new heading or place, a note); forget_shade() keeps the scale (the rig was moved).
+  /// Forgets all (a new heading or place, a note); forget_shade() keeps scale, plane and haze and forgets
+  /// the sun positions (the rig was moved a little, the tree is gone).
   void reset();
   void forget_shade();
 
-  /// Compact text, versioned, without blanks at the ends; restore() refuses what it cannot read and
-  /// leaves the object as it was.
+  /// Compact text, versioned, one line; restore() refuses what it cannot read and then leaves the object
+  /// as it was.
   std::string snapshot() const;
   Result<void> restore(std::string_view text);
 
  private:
-  struct DaySum {
+  struct DayRatio {
     std::int32_t day = 0;
-    double weight = 0;  ///< minutes
-    double ratio = 0, ratio_beam_share = 0;
+    double minutes = 0;
+    double ratio = 0;  ///< measured over paper
   };
-  struct Cell;
+  /// A patch of sky, 3 deg of azimuth by 2 deg of elevation.
+  struct Patch {
+    double minutes = 0, elevation_deg = 0, azimuth_deg = 0, airmass = 0, beam_share = 0;  ///< means
+    std::vector<DayRatio> days;  ///< oldest first
+    double shade_total = 1;      ///< near the best of the days
+    int shade_days = 0;
+    bool shade_agreed = false;
+  };
+  struct Fit;
+  double predicted(const Patch& patch, const Fit& fit) const;
+  void fit_plane_and_haze();
+  void fit_scale();
+  void fit_shade();
+  void apply();
+
   StringModel paper_;
   StringModel corrected_;
+  std::map<int, Patch> patches_;
+  std::map<std::int32_t, DayScale> day_scales_;
   double scale_ = 1;
-  sky::Plane plane_;
+  double lean_east_ = 0, lean_north_ = 0;  ///< added to the plane's normal
   double haze_ = 0;
+  std::int32_t scale_day_ = 0;             ///< day of the last change of the scale
+  double unfitted_minutes_ = 0;
 };
 
 }  // namespace fw::roof
