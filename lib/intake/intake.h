@@ -7,7 +7,7 @@
 //
 // Sender's time. Clocks of senders are wrong more often than right, so a stamp is compared with that
 // sender's usual skew, learned on the elapsed line. What arrives later than usual by more than the
-// source's maximum age is `too_old`; a message older than the one before it (out of order), or the
+// source's maximum age (as configured, else three times its longest recent silence, 1 to 30 min) is `too_old`; a message older than the one before it (out of order), or the
 // same message again with the same stamp (duplicate), gives no reading and is counted. A retained
 // message is last known: it gives readings marked so, and teaches nothing.
 #include <cstdint>
@@ -54,16 +54,8 @@ class Intake {
   /// Topic filters to subscribe to, sorted, each once.
   std::vector<std::string> filters() const;
 
-  /// How old a channel's last message may be: as configured, else three times the learned interval
-  /// between 1 and 30 min (5 min until three intervals have been seen).
-  Span max_age(Channel c) const;
-
   const std::vector<SourceCount>& counts() const;
-  std::uint64_t unknown_topics() const;
-
-  /// Learned intervals, for a restart. Foreign or damaged text leaves a fresh state.
-  std::string snapshot() const;
-  void restore(std::string_view text);
+  std::uint64_t unknown_topics() const;  ///< messages on topics nobody asked for
 
  private:
   struct State;
