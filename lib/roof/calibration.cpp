@@ -15,8 +15,9 @@ constexpr int patches_around = 120;
 constexpr std::size_t days_per_patch = 5;
 constexpr int days_kept = 60;
 constexpr double scale_low = 0.6, scale_high = 1.3;
+constexpr double day_scale_low = 0.02, day_scale_high = 2;
 constexpr double haze_limit = 0.06;
-constexpr double lean_limit = 0.35;       // about 20 deg
+constexpr double lean_limit = 0.6;        // about 30 deg
 constexpr double patch_sigma = 0.04;      // scatter of a patch's day mean about the model, ln
 constexpr double day_sigma = 0.06;        // how much days differ by themselves
 constexpr double full_patch_min = 10;     // minutes after which a patch counts in full
@@ -87,13 +88,22 @@ double Calibration::uncertainty() const {
 double Calibration::haze_factor(double airmass) const { return std::exp(-haze_ * (std::min(airmass, 8.0) - 2.0)); }
 
 // ln of measured over paper that a plane and haze would give at a patch.
-double Calibration::predicted(const Patch& p, const Fit& fit) const {
-  const sun::Direction s = sun::direction(p.elevation_deg, p.azimuth_deg);
-  const double paper_cos = std::max(sky::cos_incidence(s, paper_.normal()), 0.01);
-  const double cos = sky::cos_incidence(s, leaned(paper_.normal(), fit.lean_east, fit.lean_north));
-  const GlassModel& glass = paper_.sheet().glass;
-  const double beam = std::max(cos, 0.0) * iam_beam(cos, glass) / (paper_cos * iam_beam(paper_cos, glass));
-  return std::log(std::max(1 - p.beam_share + p.beam_share * beam, 0.02)) - fit.haze * (std::min(p.airmass, 8.0) - 2.0);
+double Calibration::predicted(const Patch& p, const Fit& fit) const { return predicted(seen(p), fit); }
+
+Calibration::Seen Calibration::seen(const Patch& p) const {
+  Seen s;
+  s.sun = sun::direction(p.elevation_deg, p.azimuth_deg);
+  const double paper_cos = std::max(sky::cos_incidence(s.sun, paper_.normal()), 0.01);
+  s.beam_over_cos = p.beam_share / (paper_cos * iam_beam(paper_cos, paper_.sheet().glass));
+  s.rest = 1 - p.beam_share;
+  s.airmass_over_2 = std::min(p.airmass, 8.0) - 2.0;
+  return s;
+}
+
+double Calibration::predicted(const Seen& s, const Fit& fit) const {
+  const double cos = std::max(sky::cos_incidence(s.sun, leaned(paper_.normal(), fit.lean_east, fit.lean_north)), 0.0);
+  const double beam = s.beam_over_cos * cos * iam_beam(cos, paper_.sheet().glass);
+  return std::log(std::max(s.rest + beam, 0.02)) - fit.haze * s.airmass_over_2;
 }
 
 void Calibration::learn(std::int32_t day, const sky::State& sky, const Expected& paper, double measured_w,
@@ -123,7 +133,7 @@ void Calibration::learn(std::int32_t day, const sky::State& sky, const Expected&
   scale.minutes += weight;
   while (static_cast<int>(day_scales_.size()) > days_kept) day_scales_.erase(day_scales_.begin());
   unfitted_minutes_ += weight;
-  if (unfitted_minutes_ >= 15) refit();
+  if (unfitted_minutes_ >= (settled() ? 30 : 15)) refit();
 }
 
 void Calibration::refit() {
@@ -143,94 +153,101 @@ void Calibration::refit() {
 // that hold them near the sheet until much of the sky has been seen.
 void Calibration::fit_plane_and_haze() {
   struct Row {
-    const Patch* patch;
+    std::size_t patch;
     double ln_ratio, weight;
-    std::size_t day;
   };
-  std::vector<Row> rows;
-  std::map<std::int32_t, std::size_t> day_index;
-  std::vector<double> level_weight;
-  std::array<double, patches_around> seen{};
+  std::map<std::int32_t, std::vector<Row>> by_day;
+  std::vector<Seen> patches;
+  std::array<double, patches_around> seen_min{};
   for (const auto& [key, p] : patches_) {
+    bool used = false;
     for (const auto& d : p.days) {
       if (d.ratio < 0.05 || d.minutes < 1) continue;
-      const auto [it, fresh] = day_index.try_emplace(d.day, day_index.size());
-      rows.push_back({&p, std::log(d.ratio), std::min(d.minutes / full_patch_min, 1.0), it->second});
+      by_day[d.day].push_back({patches.size(), std::log(d.ratio), std::min(d.minutes / full_patch_min, 1.0)});
+      used = true;
     }
-    seen[key % patches_around] += p.minutes;
+    if (used) patches.push_back(seen(p));
+    seen_min[key % patches_around] += p.minutes;
   }
-  if (rows.empty()) return;
+  if (by_day.empty()) return;
   const double span_deg = patch_azimuth_deg * static_cast<double>(std::count_if(
-                                                  seen.begin(), seen.end(), [](double m) { return m >= 5; }));
+                                                  seen_min.begin(), seen_min.end(), [](double m) { return m >= 5; }));
   const double open = std::clamp((span_deg - 15) / 60.0, 0.02, 1.0);
   const double along = 0.06 * open;
   const double turn = std::hypot(0.06, 0.25 * sun::sin_deg(paper_.sheet().plane.tilt_deg)) * open;
   const double turn_east = std::abs(sun::cos_deg(paper_.sheet().plane.azimuth_deg));
-  const double sigma_east = std::hypot(turn * turn_east, along * std::sqrt(1 - turn_east * turn_east));
-  const double sigma_north = std::hypot(turn * std::sqrt(1 - turn_east * turn_east), along * turn_east);
-  const double sigma_haze = 0.02 * open;
+  const double sigma[3] = {std::hypot(turn * turn_east, along * std::sqrt(1 - turn_east * turn_east)),
+                           std::hypot(turn * std::sqrt(1 - turn_east * turn_east), along * turn_east), 0.02 * open};
 
-  Fit fit{lean_east_, lean_north_, haze_};
-  std::vector<double> level(day_index.size(), 0.0);
-  for (int round = 0; round < 8; ++round) {
-    const double width = round == 0 ? 0.30 : round == 1 ? 0.18 : round == 2 ? 0.11 : 0.07;
-    std::vector<double> residual(rows.size());
-    std::vector<double> base(rows.size());
-    for (std::size_t i = 0; i < rows.size(); ++i) base[i] = rows[i].ln_ratio - predicted(*rows[i].patch, fit);
+  const Fit before{lean_east_, lean_north_, haze_};
+  Fit fit = before;
+  std::vector<double> here(patches.size());
+  std::vector<std::array<double, 3>> slope(patches.size());
+  const auto tangent = [&] {
+    constexpr double step = 1e-3;
+    Fit east = fit, north = fit;
+    east.lean_east += step;
+    north.lean_north += step;
+    for (std::size_t i = 0; i < patches.size(); ++i) {
+      here[i] = predicted(patches[i], fit);
+      slope[i] = {(predicted(patches[i], east) - here[i]) / step, (predicted(patches[i], north) - here[i]) / step,
+                  -patches[i].airmass_over_2};
+    }
+  };
+  std::map<std::int32_t, double> level;
+  for (int round = 0; round < 6; ++round) {
+    constexpr double widths[] = {0.30, 0.18, 0.11, 0.07, 0.07, 0.07};
+    const double width = widths[round];
+    tangent();
     // The level of a day: at first a high quantile (shade only takes away), then the robust mean.
-    for (std::size_t day = 0; day < level.size(); ++day) {
+    std::vector<Weighted> levels;
+    for (const auto& [day, rows] : by_day) {
+      double& l = level[day];
       if (round == 0) {
         std::vector<Weighted> v;
-        for (std::size_t i = 0; i < rows.size(); ++i)
-          if (rows[i].day == day) v.push_back({base[i], rows[i].weight});
-        level[day] = quantile(std::move(v), 0.65);
+        for (const Row& r : rows) v.push_back({r.ln_ratio - here[r.patch], r.weight});
+        l = quantile(std::move(v), 0.65);
       } else {
-        double sum = 0, weight = 0;
-        for (std::size_t i = 0; i < rows.size(); ++i) {
-          if (rows[i].day != day) continue;
-          const double w = rows[i].weight * say(base[i] - level[day], width);
-          sum += w * base[i];
-          weight += w;
+        double sum = 0, total = 0;
+        for (const Row& r : rows) {
+          const double base = r.ln_ratio - here[r.patch];
+          const double w = r.weight * say(base - l, width);
+          sum += w * base;
+          total += w;
         }
-        if (weight > 0) level[day] = sum / weight;
+        if (total > 0) l = sum / total;
       }
+      levels.push_back({l, 1});
     }
     if (round == 0) continue;
+    // A day far below the others was not a clean one: its shape says little about the plane.
+    const double usual = quantile(std::move(levels), 0.6);
 
-    // Normal equations of the three shared unknowns with each day's level taken out of rows and slopes.
-    constexpr double step = 1e-3;
-    std::vector<std::array<double, 4>> slopes(rows.size());
-    std::vector<std::array<double, 4>> day_mean(level.size(), {0, 0, 0, 0});
-    std::vector<double> day_weight(level.size(), 0.0);
-    std::vector<double> weight(rows.size());
-    for (std::size_t i = 0; i < rows.size(); ++i) {
-      const Patch& p = *rows[i].patch;
-      const double here = predicted(p, fit);
-      Fit e = fit, n = fit;
-      e.lean_east += step;
-      n.lean_north += step;
-      slopes[i] = {(predicted(p, e) - here) / step, (predicted(p, n) - here) / step, -(std::min(p.airmass, 8.0) - 2.0),
-                   base[i]};
-      weight[i] = rows[i].weight * say(base[i] - level[rows[i].day], width) / (patch_sigma * patch_sigma);
-      day_weight[rows[i].day] += weight[i];
-      for (int k = 0; k < 4; ++k) day_mean[rows[i].day][k] += weight[i] * slopes[i][k];
-    }
+    // Normal equations of the shared unknowns, each day's level taken out of its rows.
     double a[3][4] = {};
-    const double prior[3] = {1 / (sigma_east * sigma_east), 1 / (sigma_north * sigma_north), 1 / (sigma_haze * sigma_haze)};
     const double at[3] = {fit.lean_east, fit.lean_north, fit.haze};
     for (int k = 0; k < 3; ++k) {
-      a[k][k] = prior[k];
-      a[k][3] = -prior[k] * at[k];
+      a[k][k] = 1 / (sigma[k] * sigma[k]);
+      a[k][3] = -a[k][k] * at[k];
     }
-    for (std::size_t i = 0; i < rows.size(); ++i) {
-      if (weight[i] <= 0) continue;
-      const std::size_t day = rows[i].day;
-      std::array<double, 4> centred;
-      for (int k = 0; k < 4; ++k) centred[k] = slopes[i][k] - day_mean[day][k] / day_weight[day];
+    for (const auto& [day, rows] : by_day) {
+      const double l = level[day];
+      const double day_say = say(std::min(l - usual, 0.0), 0.1) / (patch_sigma * patch_sigma);
+      double sums[3][4] = {}, mean[4] = {}, total = 0;
+      for (const Row& r : rows) {
+        const double base = r.ln_ratio - here[r.patch];
+        const double w = r.weight * say(base - l, width) * day_say;
+        const double x[4] = {slope[r.patch][0], slope[r.patch][1], slope[r.patch][2], base - l};
+        total += w;
+        for (int m = 0; m < 4; ++m) mean[m] += w * x[m];
+        for (int k = 0; k < 3; ++k)
+          for (int m = 0; m < 4; ++m) sums[k][m] += w * x[k] * x[m];
+      }
+      if (total <= 0) continue;
       for (int k = 0; k < 3; ++k)
-        for (int m = 0; m < 4; ++m) a[k][m] += weight[i] * centred[k] * centred[m];
+        for (int m = 0; m < 4; ++m) a[k][m] += sums[k][m] - mean[k] * mean[m] / total;
     }
-    for (int k = 0; k < 3; ++k)  // Gauss without pivoting: the priors make the matrix positive definite
+    for (int k = 0; k < 3; ++k)  // no pivoting: the priors make the matrix positive definite
       for (int row = k + 1; row < 3; ++row) {
         const double f = a[row][k] / a[k][k];
         for (int m = k; m < 4; ++m) a[row][m] -= f * a[k][m];
@@ -245,21 +262,29 @@ void Calibration::fit_plane_and_haze() {
     fit.lean_north = std::clamp(fit.lean_north + std::clamp(x[1], -0.1, 0.1), -lean_limit, lean_limit);
     fit.haze = std::clamp(fit.haze + x[2], -haze_limit, haze_limit);
   }
+
+  // Scale and plane stand for one figure, the power: what the plane now gives, the scale gives back.
+  double shift = 0, shift_weight = 0;
+  for (const auto& [day, rows] : by_day) {
+    double own = 0;
+    for (const Row& r : rows) {
+      const double now = predicted(patches[r.patch], fit);
+      shift += r.weight * (now - predicted(patches[r.patch], before));
+      shift_weight += r.weight;
+      own += r.weight * say(r.ln_ratio - now - level[day], 0.07);
+    }
+    // A day's level is the scale of that day, drawn to the present scale while it rests on little.
+    own /= patch_sigma * patch_sigma;
+    const double other = day_scales_.size() == 1 ? 0 : 1 / (day_sigma * day_sigma);
+    const auto it = day_scales_.find(day);
+    if (it != day_scales_.end() && own + other > 0)
+      it->second.scale = std::clamp(std::exp((own * level[day] + other * std::log(scale_)) / (own + other)), day_scale_low,
+                                    day_scale_high);
+  }
+  scale_ = std::clamp(scale_ * std::exp(-shift / shift_weight), scale_low, scale_high);
   lean_east_ = fit.lean_east;
   lean_north_ = fit.lean_north;
   haze_ = fit.haze;
-  // A day's level is the scale of that day, drawn to the present scale while it rests on little.
-  for (auto& [day, index] : day_index) {
-    const auto it = day_scales_.find(day);
-    if (it == day_scales_.end()) continue;
-    double weight = 0;
-    for (std::size_t i = 0; i < rows.size(); ++i)
-      if (rows[i].day == index) weight += rows[i].weight * say(rows[i].ln_ratio - predicted(*rows[i].patch, fit) - level[index], 0.07);
-    const double own = weight / (patch_sigma * patch_sigma), other = 1 / (day_sigma * day_sigma);
-    const double drawn = day_scales_.size() == 1 ? level[index]
-                                                 : (own * level[index] + other * std::log(scale_)) / (own + other);
-    it->second.scale = std::clamp(std::exp(drawn), scale_low, scale_high);
-  }
 }
 
 // The scale: an upper quantile of the days. It may fall freely on the first day, later ever more slowly.
@@ -271,7 +296,7 @@ void Calibration::fit_scale() {
   for (const auto& x : v) good_days += x.weight;
   const std::int32_t today = day_scales_.rbegin()->first;
   if (good_days > 1.5 && wanted < scale_) {
-    const double per_day = std::max(0.06 / (good_days * good_days), 0.0005);
+    const double per_day = std::max(0.06 / (good_days * good_days), 0.0003);
     const double passed = std::max(today - scale_day_, 0);
     wanted = std::max(wanted, scale_ * (1 - per_day * passed));
     if (passed == 0) wanted = scale_;
@@ -460,7 +485,7 @@ Result<void> Calibration::restore(std::string_view text) {
   for (const auto record : parts(blocks[1], ' ')) {
     const auto f = parts(record, ':');
     if (f.size() != 3) return bad("a day is not readable");
-    const auto d = number(f[0], -1e6, 1e6), minutes = number(f[1], 0, 1e6), s = number(f[2], scale_low, scale_high);
+    const auto d = number(f[0], -1e6, 1e6), minutes = number(f[1], 0, 1e6), s = number(f[2], day_scale_low, day_scale_high);
     if (!d || !minutes || !s) return bad("a day is out of range");
     fresh.day_scales_[static_cast<std::int32_t>(*d)] = {*minutes, *s};
   }

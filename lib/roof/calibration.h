@@ -53,7 +53,7 @@ class Calibration {
              double weight = 1);
 
   /// Works out scale, plane, haze and shade anew from what is gathered; learn() does so by itself
-  /// after every 15 minutes learned.
+  /// after every 15 minutes learned (30 when settled).
   void refit();
 
   double scale() const { return scale_; }               ///< of the paper watts, 0.6..1.3
@@ -111,7 +111,14 @@ class Calibration {
     bool shade_agreed = false;
   };
   struct Fit;
+  /// A patch as the fit uses it.
+  struct Seen {
+    sun::Direction sun;
+    double beam_over_cos = 0, rest = 0, airmass_over_2 = 0;
+  };
+  Seen seen(const Patch& patch) const;
   double predicted(const Patch& patch, const Fit& fit) const;
+  double predicted(const Seen& seen, const Fit& fit) const;
   void fit_plane_and_haze();
   void fit_scale();
   void fit_shade();

@@ -7,14 +7,14 @@ namespace fw::snow {
 enum class Grain { coarse_wet, settled, fine };
 
 /// Share of the light a cell can use that passes a snow layer, reflection included, 0..1. depth_cm
-/// 0..200 (below 0 counts as 0). A closed form of asymptotic two-stream theory (Kokhanovsky &
-/// Zege 2004, Applied Optics 43, 1589: scattering that falls as 1/(1 + c d), absorption as an
-/// exponential), fitted to silicon-weighted layers: coarse wet 350 kg/m3 and 4 m2/kg, settled
-/// 150 and 30, fine 200 and 50. Within the span of measured extinction (23 to 97 per m, Fukami,
-/// Kojima & Aburakawa 1985, Annals of Glaciology 6). About 10 cm leaves next to nothing.
+/// 0..200, below 0 counts as 0. 1 / (1 + a d + b d^2), the start of asymptotic two-stream theory (after
+/// Zege and Kokhanovsky), fitted to silicon-weighted layers over a black plate: coarse wet snow of
+/// 350 kg/m3 and 4 m2/kg, settled of 150 and 30, fine of 200 and 50. Ten centimetres leave next to
+/// nothing.
 double snow_transmission(double depth_cm, Grain grain = Grain::settled);
 
-/// The span in which measured and computed layers of natural snow lie at a depth.
+/// The span in which natural snow lies at a depth: the layers above and the extinction measured with silicon
+/// cells, 23 to 97 per m (Fukami, Kojima & Aburakawa 1985, Annals of Glaciology 6).
 struct Band {
   double low = 0, high = 1;
 };
