@@ -18,6 +18,7 @@ struct Note {
   NoteEvent event = NoteEvent::text;
   std::optional<int> string;  ///< index; none: all
   std::string text;
+  bool local = false;         ///< said on the board itself, not through a broker
 };
 
 }  // namespace fw

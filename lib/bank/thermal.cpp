@@ -1,0 +1,258 @@
+#include "bank/thermal.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "bank/belief.h"
+
+namespace fw::bank {
+
+namespace {
+
+constexpr Span balance_length = minutes{60};
+constexpr Span young_length = minutes{30};       // a first opinion soon
+constexpr double young_hours = 2;
+constexpr Span balance_step = minutes{15};
+constexpr Span longest_pause = minutes{20};
+constexpr Span step = minutes{5};
+constexpr double reading_error_k = 0.12;
+// Random walk per hour: slow for what the bank is, quick for what the world does to it.
+constexpr std::array<double, 5> walk_per_h{4e-8, 4e-8, 1e-8, 1e-2, 4e-3};
+
+double pull(std::optional<double> c, double cell_c) { return c ? *c - cell_c : 0; }
+
+}  // namespace
+
+ThermalModel::ThermalModel(double capacity_wh) {
+  const double per_w = 3600 / heat_capacity_j_per_k(capacity_wh);
+  // Before anything is learned: 60 h to the air, a cabin that matters little, and losses of 5 % of the voltage at 1 C.
+  x_ = {0.015, 0.01, 0.7 * per_w, 0.05 * capacity_wh * per_w, 0};
+  const std::array<double, 5> sd{0.03, 0.05, 0.4 * per_w, 8, 0.6};
+  for (std::size_t i = 0; i < 5; ++i) p_[i][i] = sd[i] * sd[i];
+}
+
+double ThermalModel::rate_k_per_h(double t, const Surroundings& s, bool with_rest) const {
+  return x_[0] * pull(s.air_c, t) + x_[1] * pull(s.cabin_c, t) + x_[2] * s.heater_w + x_[3] * s.c_rate * s.c_rate +
+         (with_rest ? x_[4] : 0);
+}
+
+double ThermalModel::time_constant_h() const { return std::clamp(1 / std::max(x_[0] + x_[1], 1e-6), 1.0, 500.0); }
+double ThermalModel::cabin_share() const { return x_[1] / std::max(x_[0] + x_[1], 1e-6); }
+double ThermalModel::k_per_w() const { return x_[2] * time_constant_h(); }
+
+void ThermalModel::learn(Elapsed at, double cell_c, const Surroundings& s) {
+  watch_turns(at, cell_c, s);
+  if (!window_.empty()) {
+    const Sample& last = window_.back();
+    const bool broken = at <= last.at || at - last.at > longest_pause || last.s.air_c.has_value() != s.air_c.has_value() ||
+                        last.s.cabin_c.has_value() != s.cabin_c.has_value();
+    if (broken) window_.clear();
+  }
+  window_.push_back({at, cell_c, s});
+  const Span length = at - window_.front().at;
+  if (length < (hours_ < young_hours ? young_length : balance_length)) return;
+  balance(static_cast<double>(length.count()) / 60000.0);
+  const Elapsed keep_from = window_.front().at + balance_step;
+  window_.erase(window_.begin(), std::find_if(window_.begin(), window_.end(), [&](const Sample& w) { return w.at >= keep_from; }));
+}
+
+void ThermalModel::balance(double minutes_long) {
+  const auto n = window_.size();
+  if (n < 6) return;
+  // Ends are means over the first and last sixth, so that one coarse digit does not decide.
+  const std::size_t k = std::max<std::size_t>(1, n / 6);
+  double t0 = 0, t1 = 0, at0 = 0, at1 = 0;
+  for (std::size_t i = 0; i < k; ++i) {
+    t0 += window_[i].cell_c;
+    t1 += window_[n - 1 - i].cell_c;
+    at0 += hours_of(window_[i].at - window_[0].at);
+    at1 += hours_of(window_[n - 1 - i].at - window_[0].at);
+  }
+  const double h = (at1 - at0) / static_cast<double>(k);
+  if (h <= 0.2) return;
+  std::array<double, 5> f{};
+  for (std::size_t i = 0; i < n; ++i) {
+    const Surroundings& s = window_[i].s;
+    f[0] += pull(s.air_c, window_[i].cell_c);
+    f[1] += pull(s.cabin_c, window_[i].cell_c);
+    f[2] += s.heater_w;
+    f[3] += s.c_rate * s.c_rate;
+  }
+  for (auto& v : f) v /= static_cast<double>(n);
+  f[4] = 1;
+  const double seen = (t1 - t0) / static_cast<double>(k) / h;
+
+  // A hidden heater's cycles say nothing of the bank itself; they are left out.
+  if (const auto held = hold(); held && window_.back().cell_c < held->middle_c + 1.5) return;
+
+  const double dt_h = std::min(minutes_long / 60, 1.0) / 4;
+  for (std::size_t i = 0; i < 5; ++i) p_[i][i] += walk_per_h[i] * dt_h;
+  double expected = 0;
+  std::array<double, 5> pf{};
+  for (std::size_t i = 0; i < 5; ++i) {
+    expected += x_[i] * f[i];
+    for (std::size_t j = 0; j < 5; ++j) pf[i] += p_[i][j] * f[j];
+  }
+  double spread = 0;
+  for (std::size_t i = 0; i < 5; ++i) spread += f[i] * pf[i];
+  const double miss = seen - expected;
+  error_ += std::max(0.04, 1 / (2 + 4 * hours_)) * (std::min(std::abs(miss), 2.0) - error_);
+  hours_ += 0.25;
+  // Balances overlap four times, so each counts for a quarter.
+  double noise = 4 * (2 * reading_error_k * reading_error_k / static_cast<double>(k) + 0.01);
+  const double allowed = 2 * std::sqrt(spread + noise);
+  if (std::abs(miss) > allowed) noise *= std::abs(miss) / allowed;
+  for (std::size_t i = 0; i < 5; ++i) x_[i] += pf[i] / (spread + noise) * miss;
+  for (std::size_t i = 0; i < 5; ++i)
+    for (std::size_t j = 0; j < 5; ++j) p_[i][j] -= pf[i] * pf[j] / (spread + noise);
+  for (std::size_t i = 0; i < 5; ++i) p_[i][i] = std::max(p_[i][i], 1e-12);
+  x_[0] = std::clamp(x_[0], 0.0, 1.0);
+  x_[1] = std::clamp(x_[1], 0.0, 1.0);
+  x_[2] = std::max(x_[2], 0.0);
+  x_[3] = std::max(x_[3], 0.0);
+  x_[4] = std::clamp(x_[4], -3.0, 3.0);
+}
+
+void ThermalModel::watch_turns(Elapsed at, double c, const Surroundings& s) {
+  constexpr double swing_k = 0.5;
+  if (!high_) {
+    high_ = low_ = c;
+    low_at_ = at;
+    return;
+  }
+  if (falling_) {
+    if (c < *low_) {
+      low_ = c;
+      low_at_ = at;
+    } else if (c > *low_ + swing_k) {
+      turns_.push_back({low_at_, *low_, 0, -rate_k_per_h(*low_, s)});
+      if (turns_.size() > 8) turns_.erase(turns_.begin());
+      falling_ = false;
+      high_ = c;
+    }
+  } else if (c > *high_) {
+    high_ = c;
+  } else if (c < *high_ - swing_k) {
+    if (!turns_.empty()) turns_.back().amplitude_k = *high_ - turns_.back().low_c;
+    falling_ = true;
+    low_ = c;
+    low_at_ = at;
+  }
+  last_c_ = c;
+  while (!turns_.empty() && at - turns_.front().at > hours{60}) turns_.erase(turns_.begin());
+}
+
+std::optional<ThermalModel::Hold> ThermalModel::hold() const {
+  // Two swings and more from nearly one level, each smaller than a day's course and within hours of another.
+  std::vector<const Turn*> alike;
+  double low_max = -1e9;
+  for (const Turn& t : turns_) {
+    const auto near_another = std::any_of(turns_.begin(), turns_.end(), [&](const Turn& o) {
+      return &o != &t && std::abs(o.low_c - t.low_c) < 0.8 && (o.at > t.at ? o.at - t.at : t.at - o.at) < hours{5};
+    });
+    if (near_another) alike.push_back(&t);
+  }
+  if (alike.size() < 2) return std::nullopt;
+  Hold h;
+  double low = 1e9, swing = 0;
+  for (const Turn* t : alike) {
+    low = std::min(low, t->low_c);
+    low_max = std::max(low_max, t->low_c);
+    swing = std::max(swing, std::min(t->amplitude_k, 3.0));
+    h.withstood_k_per_h = std::max(h.withstood_k_per_h, t->cooling_k_per_h);
+  }
+  if (low_max - low > 1.5) return std::nullopt;
+  h.turn_c = low;
+  h.middle_c = low + std::max(swing, 0.5) / 2;
+  if (h.withstood_k_per_h <= 0) return std::nullopt;
+  if (last_c_ < h.turn_c - 0.6) return std::nullopt;  // it went through: no hold now
+  return h;
+}
+
+ThermalModel::Memory ThermalModel::memory() const { return {x_, p_, error_, hours_, turns_}; }
+
+void ThermalModel::recall(const Memory& m) {
+  x_ = m.x;
+  p_ = m.p;
+  error_ = m.error;
+  hours_ = m.hours;
+  turns_ = m.turns;
+  window_.clear();
+  high_.reset();
+  low_.reset();
+}
+
+Course course_of(const ThermalModel& m, double cell_c, const Ahead& ahead, Span length, double air_sigma_k) {
+  Course course;
+  const double tau = m.time_constant_h();
+  const double rate_sigma = std::clamp(m.rate_error_k_per_h(), 0.03, 0.6) + 0.3 / (1 + m.hours_learned());
+  const double dt = hours_of(step);
+  const auto hold = m.hold();
+  double c = cell_c, rest = m.rest_k_per_h();
+  bool holding = true, held = false;
+  for (Span at{}; at <= length; at += step) {
+    const double h = hours_of(at);
+    const double reach = tau * (1 - std::exp(-h / tau));
+    const double from_rate = rate_sigma * reach * 0.7;
+    const double from_air = air_sigma_k * (1 - std::exp(-h / tau)) * std::min(1.0, 0.4 + h / 12);
+    const double sigma = std::sqrt(0.02 + from_rate * from_rate + from_air * from_air);
+    course.push_back({at, c, held ? std::min(sigma, 0.5) : sigma});
+    held = false;
+    const Surroundings s = ahead(at, c);
+    // What the rest of the world does now fades where the air explains the bank, and stays where nothing else does.
+    const bool explained = (s.air_c || s.cabin_c) && m.hours_learned() > 24;
+    const double rest_now = explained ? rest * std::exp(-h / 6) : rest;
+    const double rate = m.rate_k_per_h(c, s, false) + rest_now;
+    double next = c + rate * dt;
+    if (hold && holding && rate < 0 && next < hold->middle_c) {
+      if (-m.rate_k_per_h(hold->turn_c, s) <= 1.3 * hold->withstood_k_per_h)
+        next = std::min(c, hold->middle_c), held = true;
+      else
+        holding = false;
+    }
+    c = next;
+  }
+  return course;
+}
+
+Crossing crossing_of(const Course& course, double level_c, bool lasting) {
+  Crossing x;
+  x.deepest_c = 1e9;
+  constexpr std::size_t hour = hours{1} / step;
+  for (std::size_t i = 0; i < course.size(); ++i) {
+    const CoursePoint& p = course[i];
+    double counts = p.cell_c;
+    if (lasting) {
+      double warmest = p.cell_c;
+      for (std::size_t k = i; k <= i + hour && k < course.size(); ++k) warmest = std::max(warmest, course[k].cell_c);
+      counts = std::min(warmest, p.cell_c + 1);
+    }
+    const double z = (level_c - counts) / std::max(p.sigma_k, 0.05);
+    x.probability = std::max(x.probability, 0.5 * std::erfc(-z / std::sqrt(2.0)));
+    x.deepest_c = std::min(x.deepest_c, p.cell_c);
+    if (p.cell_c <= level_c) {
+      if (!x.at) x.at = p.ahead;
+      x.below += step;
+    }
+    if (!x.early && p.cell_c - p.sigma_k <= level_c) x.early = p.ahead;
+    if (!x.late && p.cell_c + p.sigma_k <= level_c) x.late = p.ahead;
+  }
+  return x;
+}
+
+HeatNeed heat_to_hold(const ThermalModel& m, double level_c, const Ahead& ahead, Span from, Span until) {
+  HeatNeed need;
+  if (m.heat_per_w() <= 1e-6) return need;
+  double wh = 0;
+  for (Span at = from; at < until; at += step) {
+    Surroundings s = ahead(at, level_c);
+    s.heater_w = 0;
+    const double watts = std::max(0.0, -m.rate_k_per_h(level_c, s, true) / m.heat_per_w());
+    need.watts = std::max(need.watts, watts);
+    wh += watts * hours_of(step);
+  }
+  need.kwh = wh / 1000;
+  return need;
+}
+
+}  // namespace fw::bank

@@ -1,0 +1,650 @@
+#include "guard/guard.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+#include "guard/cells.h"
+#include "guard/charger_line.h"
+#include "guard/foresight.h"
+#include "guard/gate.h"
+#include "guard/heater_line.h"
+#include "guard/wire.h"
+#include "units/text.h"
+
+namespace fw::guard {
+
+namespace {
+
+constexpr Span fresh = minutes{15};              // of what only supports a judgement
+constexpr Span soc_fresh = minutes{30};
+constexpr Span unpermitted_for = seconds{60};
+constexpr Span unit_fits_no_more = minutes{30};
+constexpr Span apart_for = minutes{15};
+constexpr Span refused_for = minutes{20};
+constexpr Span silent_at_start = minutes{15};
+
+struct Heard {
+  double value = 0;
+  Elapsed at{};
+  bool known = false;
+  std::optional<double> within(Elapsed now, Span age) const {
+    return known && now - at <= age ? std::optional<double>(value) : std::nullopt;
+  }
+};
+
+}  // namespace
+
+struct Guard::State {
+  State(const rig::Rig& r, const Words& w, const Decisions& d)
+      : rig(r), words(w), decide(d), cells(r, d), gate(r.bank, d), foresight(r, w), string_voltage(r.strings.size()),
+        string_power(r.strings.size()), output_current(r.strings.size()), stage(r.strings.size()) {
+    for (int i = 0; i < static_cast<int>(r.chargers.size()); ++i) chargers.emplace_back(r, i);
+    for (const auto& h : r.heaters) heaters.emplace_back(h);
+  }
+
+  const rig::Rig& rig;
+  const Words& words;
+  const Decisions& decide;
+  Cells cells;
+  Gate gate;
+  Foresight foresight;
+  std::vector<ChargerLine> chargers;
+  std::vector<HeaterLine> heaters;
+  std::vector<Effect> effects;
+
+  Now now{};
+  bool begun = false;
+  Elapsed begun_at{};
+  bool ever_heard = false;
+  std::optional<double> last_min, last_max;
+
+  Heard bank_current, bank_voltage, soc, air, cabin, allowed, own_heater, own_heater_w;
+  std::vector<Heard> string_voltage, string_power, output_current, stage;
+  bool milliamps = false;
+
+  bank::UnitDoubt unit = bank::UnitDoubt::none;
+  std::optional<Elapsed> unit_fits_since;       ///< last time it fitted the other unit
+  double unit_c = 0;
+  bool unit_confirmed = false;
+
+  std::optional<Elapsed> charging_since;
+  std::optional<Elapsed> cold_flow_since;
+  std::optional<Elapsed> refused_since;
+  enum class Holder { none, battery, controller } holder = Holder::none;
+
+  std::string reason;
+  Block reason_block = Block::none;
+  bool reason_open = false;
+
+  bool has_cells() const { return cells.count() > 0; }
+
+  // ---- time --------------------------------------------------------------------------------
+
+  std::optional<Elapsed> due() const {
+    std::optional<Elapsed> next;
+    const auto sooner = [&](std::optional<Elapsed> e) {
+      if (e && (!next || *e < *next)) next = e;
+    };
+    if (!begun) return next;
+    sooner(cells.next_expiry(now.at));
+    sooner(gate.next_deadline());
+    for (const auto& c : chargers) sooner(c.next_deadline());
+    for (const auto& h : heaters) sooner(h.next_deadline());
+    return next;
+  }
+
+  void run_to(Now to) {
+    if (!begun) {
+      begun = true;
+      begun_at = to.at;
+      now = to;
+      step(to);
+      return;
+    }
+    if (to.at < now.at) to.at = now.at;
+    while (true) {
+      const auto next = due();
+      if (!next || *next > to.at) break;
+      const Elapsed at = std::max(*next, now.at);
+      const bool again = at == now.at && *next < now.at;
+      now = {at, to.utc - (to.at - at), to.trusted};
+      step(now);
+      const auto after = due();
+      if (again && after && *after <= at) break;  // nothing that is overdue may hold up the loop
+    }
+    now = to;
+  }
+
+  // ---- judging -----------------------------------------------------------------------------
+
+  bool idle() const {
+    const auto a = bank_current.within(now.at, fresh);
+    const bool heating = own_heater.within(now.at, fresh).value_or(0) > 0.5;
+    return !heating && (!a || milliamps || std::abs(*a) < 0.2 * std::max(rig.bank.capacity_ah, 1.0));
+  }
+
+  void judge_unit() {
+    if (unit_confirmed) return;
+    bank::UnitDoubt found = bank::UnitDoubt::none;
+    for (int i = 0; i < cells.count(); ++i) {
+      const auto c = cells.cell_c(i, now.at);
+      if (!c) continue;
+      const auto d = bank::unit_doubt(*c, air.within(now.at, soc_fresh), cabin.within(now.at, soc_fresh), idle());
+      if (d != bank::UnitDoubt::none) found = d, unit_c = *c;
+    }
+    if (found != bank::UnitDoubt::none) {
+      unit = found;
+      unit_fits_since = now.at;
+    } else if (unit != bank::UnitDoubt::none && unit_fits_since && now.at - *unit_fits_since >= unit_fits_no_more) {
+      unit = bank::UnitDoubt::none;
+    }
+  }
+
+  std::string temperatures() const {
+    if (!last_min || !last_max) return "cells unknown";
+    if (words.temperature(*last_min) == words.temperature(*last_max)) return "cells at " + words.temperature(*last_min);
+    return "cells at " + words.temperature(*last_min) + " to " + words.temperature(*last_max);
+  }
+
+  std::string why() const {
+    const auto& w = rig.bank.window;
+    switch (gate.block()) {
+      case Block::none: return temperatures();
+      case Block::start: return "no fresh cell temperature since the start";
+      case Block::cold:
+        return temperatures() + (last_min && *last_min > w.lower_limit_c
+                                     ? ", permit returns when " + words.temperature(w.resume_c) + " has held for " + Words::span(w.resume_dwell)
+                                     : ", charging stops at " + words.temperature(w.lower_limit_c));
+      case Block::hot: return temperatures() + ", charging stops at " + words.temperature(w.upper_limit_c);
+      case Block::no_temperature: return "no cell temperature to believe";
+      case Block::unit: return "cell temperature looks like " + std::string(unit == bank::UnitDoubt::fahrenheit ? "°F" : "°C") + ", not confirmed";
+      case Block::no_current: return "no charge current allowed, " + temperatures();
+      case Block::resting: return "permit changed too often within the hour";
+    }
+    return "";
+  }
+
+  void step(Now n) {
+    judge_unit();
+    const auto view = cells.at(n.at);
+    last_min = view.min_c;
+    last_max = view.max_c;
+    gate.update(n.at, {view.min_c, view.max_c, view.forbidden_c, unit != bank::UnitDoubt::none, ever_heard});
+
+    double left = gate.limit_a();
+    for (std::size_t i = 0; i < chargers.size(); ++i) {
+      const auto& c = rig.chargers[i];
+      const double share = c.rated_a > 0 ? std::min(left, c.rated_a) : left;
+      const bool yes = gate.open() && share >= 0.1;
+      ChargerLine& line = chargers[i];
+      // The sentence is made only when it will be said.
+      if (!line.told() || yes != line.permit() || gate.block() != reason_block || std::abs(share - line.limit_a()) >= 0.05) {
+        reason = why();
+        reason_block = gate.block();
+        line.want(yes, yes ? share : 0, gate.open() && !yes ? "the bank's limit is used up by the chargers before this one" : reason, n, effects);
+      }
+      line.advance(n, effects);
+      left -= yes ? share : 0;
+    }
+    for (std::size_t i = 0; i < heaters.size(); ++i) {
+      heaters[i].want(unit == bank::UnitDoubt::none ? last_min : std::nullopt, soc.within(n.at, soc_fresh), n, effects);
+      heaters[i].advance(n, effects);
+    }
+    judge_flow(n);
+  }
+
+  /// Current the bank takes although nothing may charge it.
+  void judge_flow(Now n) {
+    const auto a = bank_current.within(n.at, minutes{3});
+    double threshold = std::max(1.0, 0.005 * rig.bank.capacity_ah);
+    const bool heating = own_heater.within(n.at, fresh).value_or(0) > 0.5 || own_heater_w.within(n.at, fresh).value_or(0) > 1;
+    if (rig.bank.self_heating && (heating || !own_heater.known)) {
+      const double w = own_heater_w.within(n.at, fresh).value_or(0.1 * rig.bank.capacity_wh());
+      threshold += 1.3 * w / std::max(rig.bank.nominal_v, 1.0);
+    }
+    const bool flowing = a && !milliamps && *a >= threshold;
+    if (!flowing) {
+      charging_since.reset();
+      return;
+    }
+    const bool none_may = !gate.open() && gate.block() != Block::start;
+    // A bank without any charger of ours is watched only where charging does harm.
+    const bool matters = chargers.empty() ? gate.cold() && last_min && decide.too_cold(*last_min, rig.bank.window) : none_may;
+    if (!matters)
+      charging_since.reset();
+    else if (!charging_since)
+      charging_since = std::max(n.at, gate.since() + seconds{30});
+  }
+
+  bool unpermitted(Elapsed at) const { return charging_since && at >= *charging_since + unpermitted_for; }
+
+  /// Which of the other guards holds while ours permits.
+  void judge_refusal(Now n) {
+    Holder h = Holder::none;
+    const bool ours_open = chargers.empty() ? !gate.cold() && !gate.hot() && last_min : gate.open();
+    const double full = soc.within(n.at, soc_fresh).value_or(0.5);
+    if (ours_open && full < 0.95) {
+      const auto ok = allowed.within(n.at, fresh);
+      bool panels_ready = false, any_current = false, inhibited = false;
+      for (std::size_t i = 0; i < rig.strings.size(); ++i) {
+        const auto v = string_voltage[i].within(n.at, fresh), p = string_power[i].within(n.at, fresh);
+        const auto o = output_current[i].within(n.at, fresh), s = stage[i].within(n.at, fresh);
+        const double full_v = rig.strings[i].module.v_mp_v * rig.strings[i].series;
+        panels_ready = panels_ready || (v && *v > std::max(0.9 * full_v, rig.bank.nominal_v + 8));
+        any_current = any_current || (p && *p > 10) || (o && *o > 0.5);
+        inhibited = inhibited || (s && *s == static_cast<double>(Stage::inhibited));
+      }
+      if (ok && *ok < 0.5) h = Holder::battery;
+      else if (inhibited && !any_current) h = Holder::controller;
+      else if (panels_ready && !any_current && last_min && *last_min < rig.bank.window.resume_c + 6) h = Holder::battery;
+    }
+    if (h != holder) {
+      holder = h;
+      refused_since = h == Holder::none ? std::nullopt : std::optional<Elapsed>(n.at);
+    }
+  }
+
+  // ---- words -------------------------------------------------------------------------------
+
+  Utc utc_of(Elapsed e, Now n) const { return n.utc - (n.at - e); }
+  std::string since(Elapsed e, Now n) const { return words.when(utc_of(e, n), n.utc); }
+
+  Fact cold_fact(Now n) const {
+    const auto& w = rig.bank.window;
+    Fact f;
+    f.alarm = "bank_cold";
+    f.subject = "bank";
+    f.condition = gate.block() == Block::cold && last_min.has_value();
+    f.hidden_by = {"charging_unpermitted-bank"};
+    if (f.condition) {
+      f.text = chargers.empty() ? "Too cold to charge: " + temperatures() + "." : "Charging is off: " + temperatures() + ".";
+      if (gate.resuming_since()) {
+        f.text += " Permit returns about " + words.when(utc_of(*gate.resuming_since() + w.resume_dwell, n), n.utc) + " if they stay above " + words.temperature(w.resume_c) + ".";
+      } else {
+        f.text += " Permit returns above " + words.temperature(w.resume_c);
+        const auto warm = foresight.warm_at(w.resume_c);
+        f.text += warm ? ", about " + words.when(*warm, n.utc) + " if the weather does as expected." : "; not within 18 h as it looks.";
+      }
+      if (chargers.empty()) f.text += " No charger here can be stopped by firnwatt.";
+    } else if (gate.open() && last_min) {
+      f.over_text = "Charging is permitted again: " + temperatures() + ".";
+    }
+    return f;
+  }
+
+  Fact hot_fact() const {
+    Fact f;
+    f.alarm = "bank_hot";
+    f.subject = "bank";
+    f.condition = gate.block() == Block::hot && last_max.has_value();
+    if (f.condition)
+      f.text = "Charging is off: cells at " + words.temperature(*last_max) + ". Permit returns at " + words.temperature(rig.bank.window.upper_resume_c) + ". Give the bank air and shade.";
+    else if (gate.open() && last_max)
+      f.over_text = "Charging is permitted again: cells at " + words.temperature(*last_max) + ".";
+    return f;
+  }
+
+  std::string held_off() const {
+    if (chargers.empty()) return "";
+    return gate.open() ? " The other sensors stand in." : " Charging is held off until it is back.";
+  }
+
+  void sensor_facts(Now n, std::vector<Fact>& out) const {
+    for (int i = 0; i < cells.count(); ++i) {
+      Fact f;
+      f.alarm = "bank_sensor";
+      f.subject = subject(cells.name(i), i);
+      const std::string called = cells.count() > 1 ? "battery sensor " + cells.name(i) : "battery sensor";
+      const bool usable = cells.usable(i, n.at);
+      const auto word = cells.last_word(i);
+      f.condition = !usable && (word || cells.doubted_since(i) || n.at - begun_at >= silent_at_start);
+      if (f.condition) {
+        if (cells.doubt(i) == bank::Doubt::frozen)
+          f.text = Words::capital(called) + " stands still at " + words.temperature(cells.doubted_c(i)) + " while all around it moves. Not believed since " + since(*cells.doubted_since(i), n) + "." + held_off();
+        else if (cells.doubted_since(i))
+          f.text = Words::capital(called) + " failed: it shows " + words.temperature(cells.doubted_c(i)) + (cells.last_c(i) ? " after " + words.temperature(*cells.last_c(i)) : "") + ", not believed since " + since(*cells.doubted_since(i), n) + "." + held_off();
+        else
+          f.text = "No word from the " + called + (word ? " since " + since(*word, n) : " since the start") + "." + held_off();
+      } else if (usable) {
+        f.over_text = Words::capital(called) + " is back: " + words.temperature(*cells.last_c(i)) + ".";
+      }
+      out.push_back(std::move(f));
+    }
+    Fact u;
+    u.alarm = "bank_sensor";
+    u.subject = "unit";
+    u.condition = unit != bank::UnitDoubt::none;
+    if (u.condition) {
+      const bool f = unit == bank::UnitDoubt::fahrenheit;
+      u.text = "Cell temperature " + fixed(f ? unit_c : unit_c * 1.8 + 32, 0) + " looks like " + (f ? "°F, is read as °C" : "°C, is read as °F") +
+               (air.known ? ": air is " + words.temperature(air.value) : "") + ". Charging is held off until the unit is put right or confirmed.";
+    }
+    out.push_back(std::move(u));
+    if (cells.count() > 1) {
+      Fact a;
+      a.alarm = "bank_sensor";
+      a.subject = "apart";
+      a.condition = cells.apart_since() && n.at - *cells.apart_since() >= apart_for && last_min && last_max;
+      if (a.condition)
+        a.text = "Battery sensors disagree: " + words.temperature(*last_min) + " and " + words.temperature(*last_max) + " since " + since(*cells.apart_since(), n) + ". Charging follows whichever is stricter. Have a look at where they sit.";
+      out.push_back(std::move(a));
+    }
+    Fact m;
+    m.alarm = "bank_sensor";
+    m.subject = "current";
+    m.condition = milliamps;
+    if (milliamps) m.text = "Bank current " + fixed(bank_current.value, 0) + " looks like mA, is read as A. It is not used until the unit is put right.";
+    out.push_back(std::move(m));
+    Fact b;
+    b.alarm = "bank_sensor";
+    b.subject = "battery";
+    const bool warm = last_min && *last_min >= rig.bank.window.resume_c + 6 && last_max && *last_max < rig.bank.window.upper_resume_c - 5;
+    b.condition = holder != Holder::none && refused_since && n.at - *refused_since >= refused_for && warm;
+    if (b.condition)
+      b.text = std::string(holder == Holder::battery ? "The battery" : "The controller") + " refuses to charge since " + since(*refused_since, n) + " although " + temperatures() + " allow it. Its own sensor may read wrong, or another of its protections acts.";
+    out.push_back(std::move(b));
+  }
+
+  Fact refusal_fact(Now n) const {
+    Fact f;
+    f.alarm = "bank_cold";
+    f.subject = holder == Holder::controller ? "controller" : "battery";
+    f.subject = "battery";
+    const bool cool = last_min && *last_min < rig.bank.window.resume_c + 6;
+    f.condition = holder != Holder::none && refused_since && n.at - *refused_since >= refused_for && cool;
+    f.hidden_by = {"bank_cold-bank"};
+    if (f.condition) {
+      f.text = holder == Holder::battery
+                   ? "Charging is refused by the battery since " + since(*refused_since, n) + ": its case reads " + words.temperature(*last_min) + ", the core is probably colder."
+                   : "Charging is held back by the controller since " + since(*refused_since, n) + ": " + temperatures() + ", its own sensor is probably colder.";
+      f.text += " Nothing to do; it should take charge a few degrees later.";
+      f.confidence = 0.8;
+    } else if (holder == Holder::none && last_min) {
+      f.over_text = "The battery takes charge again: " + temperatures() + ".";
+    }
+    return f;
+  }
+
+  void flow_facts(Now n, std::vector<Fact>& out) const {
+    Fact f;
+    f.alarm = "charging_unpermitted";
+    f.subject = "bank";
+    f.condition = unpermitted(n.at);
+    if (f.condition) {
+      const std::string amps = Words::amps(bank_current.value);
+      f.text = "The bank is charging" + (last_min ? " at " + words.temperature(*last_min) : std::string(" with its temperature unknown"));
+      f.text += chargers.empty() ? ", and firnwatt has no charger to stop" : " with every charger told to stop";
+      f.text += ": " + amps + " since " + since(*charging_since, n) + ".";
+      // Name one that gives current by its own account, else all that cannot be switched off.
+      std::string named;
+      for (std::size_t i = 0; i < chargers.size(); ++i)
+        if (chargers[i].current_a(n.at).value_or(0) >= 1) named = rig.chargers[i].name;
+      if (named.empty())
+        for (const auto& c : rig.chargers)
+          if (!off_for(c)) named = c.name;
+      f.text += named.empty() ? " Switch the charging source off at its breaker if you can do so safely."
+                              : " Switch the " + named + " charger off at its breaker if you can do so safely.";
+    } else {
+      f.over_text = "The bank is no longer charging against the permit.";
+    }
+    out.push_back(std::move(f));
+
+    for (std::size_t i = 0; i < chargers.size(); ++i) {
+      Fact c;
+      c.alarm = "command_unconfirmed";
+      c.subject = rig.chargers[i].name;
+      c.condition = chargers[i].unconfirmed(n.at);
+      c.hidden_by = {"charging_unpermitted-bank"};
+      if (c.condition) {
+        const auto& line = chargers[i];
+        const auto a = line.current_a(n.at);
+        if (line.permit()) {
+          c.text = "The " + rig.chargers[i].name + " charger may charge since " + since(line.since(), n) + " and still says it is off. Look at its switch and settings.";
+          c.priority = 0;
+        } else {
+          c.text = "The " + rig.chargers[i].name + " charger was told to stop at " + since(line.since(), n) + " and does not" +
+                   (a && *a >= 1 ? ": it gives " + Words::amps(*a) : std::string(" say it did")) + ". Told again every " + Words::span(rig.chargers[i].confirm_within) + ". Switch it off by hand if you can do so safely.";
+        }
+      } else {
+        c.over_text = "The " + rig.chargers[i].name + " charger obeys again.";
+      }
+      out.push_back(std::move(c));
+    }
+  }
+
+  void heater_facts(Now n, std::vector<Fact>& out) const {
+    for (std::size_t i = 0; i < heaters.size(); ++i) {
+      const auto& h = rig.heaters[i];
+      Fact f;
+      f.alarm = "heater";
+      f.subject = h.name;
+      const bool reserve = heaters[i].heat() == Heat::reserve;
+      const bool deaf = heaters[i].unconfirmed(n.at);
+      f.condition = reserve || deaf;
+      if (reserve && soc.known)
+        f.text = "Heat for the bank is off: it is at " + Words::percent(soc.value) + ", the heating reserve is " + Words::percent(h.min_soc) + ". " + Words::capital(temperatures()) + ".";
+      else if (deaf)
+        f.text = "The " + h.name + " heater was told to " + (heaters[i].on() ? "heat and says it is off" : "stop and says it is on") + ". Have a look at it.";
+      out.push_back(std::move(f));
+    }
+  }
+
+  static std::string subject(const std::string& name, int i) {
+    std::string out;
+    for (const char c : name) {
+      const char l = c >= 'A' && c <= 'Z' ? static_cast<char>(c + 32) : c;
+      out += (l >= 'a' && l <= 'z') || (l >= '0' && l <= '9') || l == '_' || l == '-' ? l : '-';
+    }
+    return out.empty() ? "sensor" + std::to_string(i + 1) : out;
+  }
+};
+
+const Decisions& Guard::standard_decisions() {
+  static const Decisions standard;
+  return standard;
+}
+
+Guard::Guard(const rig::Rig& rig, const Words& words, const Decisions& decisions)
+    : s_(std::make_unique<State>(rig, words, decisions)) {}
+Guard::~Guard() = default;
+Guard::Guard(Guard&&) noexcept = default;
+
+void Guard::on_reading(const Reading& r, Now now) {
+  State& s = *s_;
+  s.run_to(now);
+  if (r.retained || !r.value) return;
+  const double v = *r.value;
+  const auto heard = [&](Heard& h) { h = {v, r.at, true}; };
+  const auto of_string = [&](std::vector<Heard>& h) {
+    if (r.channel.thing >= 0 && r.channel.thing < static_cast<int>(h.size())) heard(h[r.channel.thing]);
+  };
+  switch (r.channel.quantity) {
+    case Quantity::cell_temperature: {
+      const auto taken = s.cells.on_reading(r);
+      if (taken == Cells::Taken::ignored) return;
+      if (taken == Cells::Taken::believed) s.ever_heard = true;
+      if (taken == Cells::Taken::doubted && s.cells.doubted_since(r.channel.thing) == r.at)
+        s.effects.emplace_back(LogLine{Level::warn, "sensor " + s.cells.name(r.channel.thing) + ": " + fixed(v, 1) + " degC not believed (" +
+                                                        std::string(bank::name(s.cells.doubt(r.channel.thing))) + ")"});
+      break;
+    }
+    case Quantity::bank_current:
+      heard(s.bank_current);
+      s.milliamps = bank::looks_like_milliamps(v, s.rig.bank.capacity_ah);
+      break;
+    case Quantity::bank_voltage: heard(s.bank_voltage); return;
+    case Quantity::soc: heard(s.soc); break;
+    case Quantity::air_temperature: heard(s.air); break;
+    case Quantity::cabin_temperature: heard(s.cabin); break;
+    case Quantity::charge_allowed: heard(s.allowed); return;
+    case Quantity::bank_heater_on: heard(s.own_heater); return;
+    case Quantity::bank_heater_power: heard(s.own_heater_w); return;
+    case Quantity::string_voltage: of_string(s.string_voltage); return;
+    case Quantity::string_power: of_string(s.string_power); return;
+    case Quantity::output_current: of_string(s.output_current); break;
+    case Quantity::stage: of_string(s.stage); break;
+    case Quantity::charger_on:
+    case Quantity::charger_limit:
+    case Quantity::charger_current: break;
+    case Quantity::heater_on:
+      if (r.channel.thing >= 0 && r.channel.thing < static_cast<int>(s.heaters.size())) s.heaters[r.channel.thing].on_readback(v > 0.5, now);
+      return;
+    default: return;
+  }
+  for (auto& c : s.chargers) c.on_reading(r, now, s.effects);
+  s.step(now);
+}
+
+void Guard::on_minute(const RigMinute& m) {
+  State& s = *s_;
+  s.run_to({m.at, m.start + minutes{1}, m.clock_trusted});
+  double heater_w = 0;
+  for (std::size_t i = 0; i < s.heaters.size(); ++i)
+    if (s.heaters[i].readback().value_or(s.heaters[i].on())) heater_w += s.rig.heaters[i].rated_w;
+  s.cells.watch_frozen(s.now.at, [&](double c) { return s.foresight.rate_k_per_h(c); });
+  const auto view = s.cells.at(s.now.at);
+  s.foresight.on_minute(m, s.unit == bank::UnitDoubt::none ? view.min_c : std::nullopt, heater_w);
+  s.judge_refusal(s.now);
+  s.step(s.now);
+}
+
+void Guard::on_note(const Note& n) {
+  // Only what is said on the board itself: nothing inbound can widen a permit.
+  if (n.local && n.text == "cells_confirmed") {
+    s_->unit_confirmed = true;
+    s_->unit = bank::UnitDoubt::none;
+  }
+}
+
+void Guard::advance(Now now) { s_->run_to(now); }
+
+std::optional<Elapsed> Guard::next_deadline() const { return s_->due(); }
+
+std::vector<Effect> Guard::take_effects() { return std::exchange(s_->effects, {}); }
+
+std::vector<Fact> Guard::facts(Now now) const {
+  const State& s = *s_;
+  std::vector<Fact> out;
+  if (!s.rig.has_bank || !s.begun) return out;
+  if (s.has_cells()) {
+    out = s.foresight.facts(now);
+    out.push_back(s.cold_fact(now));
+    out.push_back(s.refusal_fact(now));
+    out.push_back(s.hot_fact());
+    s.sensor_facts(now, out);
+  }
+  s.flow_facts(now, out);
+  s.heater_facts(now, out);
+  return out;
+}
+
+bool Guard::may_charge(int charger) const {
+  return charger >= 0 && charger < static_cast<int>(s_->chargers.size()) && s_->chargers[charger].permit();
+}
+
+std::optional<double> Guard::current_limit_a(int charger) const {
+  if (!may_charge(charger)) return std::nullopt;
+  return s_->chargers[charger].limit_a();
+}
+
+bool Guard::any_solar_permit() const {
+  for (std::size_t i = 0; i < s_->chargers.size(); ++i)
+    if (s_->rig.chargers[i].kind == rig::ChargerKind::solar && s_->chargers[i].permit()) return true;
+  return false;
+}
+
+std::optional<double> Guard::cell_min_c() const { return s_->last_min; }
+std::optional<double> Guard::cell_max_c() const { return s_->last_max; }
+std::optional<double> Guard::cell_c(int sensor) const { return s_->cells.cell_c(sensor, s_->now.at); }
+
+std::vector<std::string> Guard::sentences(Now now) const {
+  const State& s = *s_;
+  std::vector<std::string> out;
+  if (!s.rig.has_bank) return out;
+  if (!s.has_cells()) {
+    out.push_back("No cell temperature is configured: no charger is ever permitted.");
+  } else if (s.chargers.empty()) {
+    out.push_back(Words::capital(s.temperatures()) + ". No charger is configured, so nothing can be stopped.");
+  } else if (s.gate.open()) {
+    out.push_back("Charging is permitted: " + s.temperatures() + ", up to " + Words::amps(s.gate.limit_a()) + ".");
+  } else {
+    std::string held = "Our permit holds charging off since " + s.since(s.gate.since(), now) + ": " + s.why() + ".";
+    if (s.gate.block() == Block::cold) {
+      if (s.gate.resuming_since())
+        held += " Until about " + s.words.when(s.utc_of(*s.gate.resuming_since() + s.rig.bank.window.resume_dwell, now), now.utc) + " if it stays so.";
+      else if (const auto warm = s.foresight.warm_at(s.rig.bank.window.resume_c))
+        held += " Warm enough about " + s.words.when(*warm, now.utc) + ".";
+    }
+    out.push_back(held);
+  }
+  const auto allowed = s.allowed.within(now.at, fresh);
+  if (allowed && *allowed < 0.5) out.push_back("The battery's own protection refuses charge.");
+  if (s.holder == State::Holder::battery && s.refused_since && !(allowed && *allowed < 0.5))
+    out.push_back("Panels have voltage and nothing flows: refused by the battery, its core is probably colder than its case.");
+  if (s.holder == State::Holder::controller && s.refused_since) out.push_back("The controller holds charging back by itself.");
+  for (const auto& line : s.foresight.sentences(now)) out.push_back(line);
+  for (std::size_t i = 0; i < s.chargers.size(); ++i)
+    if (!off_for(s.rig.chargers[i])) out.push_back(Words::capital(can_be_stopped(s.rig.chargers[i])) + ".");
+  return out;
+}
+
+std::vector<Effect> Guard::all_off(std::string reason) {
+  std::vector<Effect> out;
+  for (auto& c : s_->chargers) c.farewell(reason, s_->now, out);
+  for (auto& h : s_->heaters) h.farewell(out);
+  return out;
+}
+
+std::string Guard::snapshot() const {
+  const State& s = *s_;
+  const auto g = s.gate.memory();
+  nlohmann::json j{{"v", 1}, {"cold", g.cold}, {"hot", g.hot}, {"open", g.open}, {"limit_a", g.limit_a}, {"at", ms_of(s.now.at)}, {"unit_confirmed", s.unit_confirmed}, {"unit", static_cast<int>(s.unit)}, {"unit_c", s.unit_c}};
+  auto& changes = j["changes"] = nlohmann::json::array();
+  for (const Elapsed c : g.changes) changes.push_back(ms_of(c));
+  auto& cells = j["cells"] = nlohmann::json::array();
+  for (const auto& m : s.cells.memory())
+    cells.push_back({{"name", m.name}, {"c", m.value_c ? nlohmann::json(*m.value_c) : nlohmann::json()}, {"at", ms_of(m.at)}, {"still", m.longest_still.count()}});
+  auto& chargers = j["chargers"] = nlohmann::json::object();
+  for (std::size_t i = 0; i < s.chargers.size(); ++i) {
+    const auto& c = s.chargers[i];
+    if (c.told()) chargers[s.rig.chargers[i].name] = {{"permit", c.permit()}, {"limit_a", c.limit_a()}, {"reason", c.reason()}, {"since", ms_of(c.since())}};
+  }
+  j["foresight"] = s.foresight.memory();
+  return j.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
+}
+
+void Guard::restore(std::string_view text, Now now, Continuity how) {
+  State& s = *s_;
+  const auto j = nlohmann::json::parse(text, nullptr, false);
+  if (!j.is_object() || j.value("v", 0) != 1) return;
+  const bool reload = how == Continuity::reload;
+  try {
+    Gate::Memory g{j.at("cold").get<bool>(), j.at("hot").get<bool>(), j.at("open").get<bool>(), j.at("limit_a").get<double>(), {}};
+    for (const auto& c : j.at("changes")) g.changes.push_back(elapsed_ms(c.get<std::int64_t>()));
+    std::vector<Cells::Memory> cells;
+    for (const auto& c : j.at("cells"))
+      cells.push_back({c.at("name").get<std::string>(), c.at("c").is_number() ? std::optional<double>(c.at("c").get<double>()) : std::nullopt,
+                       elapsed_ms(c.at("at").get<std::int64_t>()), Span{c.at("still").get<std::int64_t>()}});
+    s.unit_confirmed = j.at("unit_confirmed").get<bool>();
+    if (const int u = j.at("unit").get<int>(); u >= 0 && u <= 2) s.unit = static_cast<bank::UnitDoubt>(u);
+    s.unit_c = j.at("unit_c").get<double>();
+    s.unit_fits_since = now.at;
+    s.gate.recall(g, now.at, reload);
+    s.cells.recall(cells, reload);
+    if (reload) {
+      s.ever_heard = std::any_of(cells.begin(), cells.end(), [](const auto& c) { return c.value_c.has_value(); });
+      for (std::size_t i = 0; i < s.chargers.size(); ++i) {
+        const auto c = j.at("chargers").find(s.rig.chargers[i].name);
+        if (c != j.at("chargers").end())
+          s.chargers[i].recall(c->at("permit").get<bool>(), c->at("limit_a").get<double>(), c->at("reason").get<std::string>(), elapsed_ms(c->at("since").get<std::int64_t>()));
+      }
+    }
+    if (const auto f = j.find("foresight"); f != j.end()) s.foresight.recall(*f);
+  } catch (const nlohmann::json::exception&) {
+    // a foreign or damaged text: begin anew, which is to say without a permit
+  }
+}
+
+}  // namespace fw::guard
