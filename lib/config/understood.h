@@ -1,6 +1,6 @@
 #pragma once
 // The rig as it was understood, in plain lines for `check`: what is there, what is missing for which
-// ability, how each charger can be stopped, and every rule in a sentence.
+// ability, how each charger can be stopped. (Rules in sentences: alarms/rules.h.)
 #include <string>
 #include <vector>
 
@@ -20,7 +20,5 @@ std::vector<std::string> understood(const rig::Rig& rig);
 std::vector<Ability> abilities(const rig::Rig& rig);
 /// "solar-fore: can be stopped by ..., stays on if the board loses power"
 std::vector<std::string> charger_lines(const rig::Rig& rig);
-/// "low-bank (high): when bank.soc stays below 30 % for 10 min; over when above 35 % ..."
-std::vector<std::string> rule_lines(const rig::Rig& rig);
 
 }  // namespace fw::config

@@ -1,0 +1,107 @@
+#include "config/load.h"
+
+#include <yaml-cpp/yaml.h>
+
+#include <cerrno>
+#include <cstring>
+#include <fstream>
+#include <sstream>
+
+#include "config/sections.h"
+#include "rig/checks.h"
+#include "units/text.h"
+
+namespace fw::config {
+
+namespace {
+
+constexpr std::size_t largest = 1u << 20;
+
+std::string yaml_trouble(const YAML::Exception& e, std::string_view text) {
+  // A bare % is the slip people make here: YAML keeps it for itself.
+  if (e.mark.pos >= 0 && static_cast<std::size_t>(e.mark.pos) < text.size() && text[static_cast<std::size_t>(e.mark.pos)] == '%')
+    return "% cannot begin a value in YAML; write \"%\" in quotes, or percent";
+  if (e.mark.pos >= 0 && static_cast<std::size_t>(e.mark.pos) < text.size() && text[static_cast<std::size_t>(e.mark.pos)] == '\t')
+    return "a tab; YAML wants blanks for indentation";
+  return "not YAML: " + printable(e.msg, 120);
+}
+
+void read_rig(const Field& root, Draft& draft) {
+  auto block = root.block("rig, site, strings ...");
+  if (!block) return;
+  Block& top = *block;
+  if (const auto f = top.need("rig", "a short name for topics, for example snow-finch"))
+    if (const auto text = f->text()) {
+      bool name = rig::is_name(*text) && text->find('_') == std::string::npos;
+      if (!name) f->fault("'" + printable(*text, 60) + "' is not a rig's name: small letters, digits and -, at most 40");
+      draft.rig.name = *text;
+    }
+  put(draft.rig.simulation, top.take("simulation"), [](const Field& f) { return f.flag(); });
+  if (const auto f = top.take("display"))
+    if (auto display = f->block("temperature: celsius or fahrenheit")) {
+      if (const auto t = display->take("temperature"))
+        if (const auto k = t->choice({"celsius", "fahrenheit"})) draft.rig.display.fahrenheit = *k == 1;
+      display->finish();
+    }
+  read_site(top, draft);
+  read_strings(top, draft);
+  read_bank(top, draft);
+  read_chargers(top, draft);
+  read_heaters(top, draft);
+  read_loads(top, draft);
+  read_forecast(top, draft);
+  read_broker(top, draft);
+  read_phone(top, draft);
+  read_alarms(top, draft);
+  read_rules(top, draft);
+  read_advice(top, draft);
+  read_journal(top, draft);
+  top.finish();
+  cross_check(draft);
+}
+
+Loaded failed(std::string where, std::string what) {
+  Loaded out;
+  out.faults.push_back({std::move(where), std::move(what)});
+  return out;
+}
+
+}  // namespace
+
+Loaded load_text(std::string_view text, const std::string& name) {
+  if (text.size() > largest) return failed(name, "is larger than 1 MiB; this is no rig's config");
+  if (!is_utf8(text)) return failed(name, "is not UTF-8 text");
+  if (text.find('\0') != std::string_view::npos) return failed(name, "holds a zero byte; this is no text");
+  Report report{name};
+  std::vector<YAML::Node> documents;
+  try {
+    documents = YAML::LoadAll(std::string{text});
+    if (documents.empty() || documents[0].IsNull()) return failed(name, "is empty; see the commented example for what a rig needs");
+    if (documents.size() > 1) report.fault(place_of(documents[1].Mark()), "", "a second document begins; one rig, one file");
+    Draft draft{report, name};
+    Place at = place_of(documents[0].Mark());
+    if (at.line == 0) at = {1, 1};
+    read_rig(Field{documents[0], "", at, report}, draft);
+    Loaded out;
+    out.faults = report.faults();
+    out.warnings = report.warnings();
+    if (out.faults.empty()) out.rig = std::move(draft.rig);
+    return out;
+  } catch (const YAML::Exception& e) {
+    const Place at = place_of(e.mark);
+    return failed(report.where(at), yaml_trouble(e, text));
+  }
+}
+
+Loaded load_file(const std::string& path) {
+  errno = 0;
+  std::ifstream in(path, std::ios::binary);
+  if (!in) return failed(path, std::string{"cannot be opened: "} + std::strerror(errno ? errno : EIO));
+  std::string text(largest + 1, '\0');
+  in.read(text.data(), static_cast<std::streamsize>(text.size()));
+  if (in.bad() || (in.gcount() == 0 && !in.eof())) return failed(path, std::string{"cannot be read: "} + std::strerror(errno ? errno : EIO));
+  text.resize(static_cast<std::size_t>(in.gcount()));
+  return load_text(text, path);
+}
+
+}  // namespace fw::config
