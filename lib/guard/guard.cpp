@@ -450,6 +450,7 @@ Guard::Guard(const rig::Rig& rig, const Words& words, const Decisions& decisions
     : s_(std::make_unique<State>(rig, words, decisions)) {}
 Guard::~Guard() = default;
 Guard::Guard(Guard&&) noexcept = default;
+Guard& Guard::operator=(Guard&&) noexcept = default;
 
 void Guard::on_reading(const Reading& r, Now now) {
   State& s = *s_;

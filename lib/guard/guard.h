@@ -37,6 +37,7 @@ class Guard {
   Guard(const rig::Rig& rig, const Words& words, const Decisions& decisions = standard_decisions());
   ~Guard();
   Guard(Guard&&) noexcept;
+  Guard& operator=(Guard&&) noexcept;
 
   /// Any reading; those that do not concern the bank are passed over. Retained ones are never fresh.
   void on_reading(const Reading& r, Now now);

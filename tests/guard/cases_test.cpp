@@ -1,0 +1,429 @@
+// Situations from practice, each with what the guard does and says.
+#include <doctest/doctest.h>
+
+#include "guard_rig.h"
+
+using namespace fw;
+using namespace fw::guard;
+using namespace fw::guard::test;
+
+namespace {
+int changes(const Drive& d, const std::string& charger) {
+  int n = 0;
+  bool last = false;
+  for (const auto& c : d.commands) {
+    if (c.charger != charger) continue;
+    n += c.permit != last;
+    last = c.permit;
+  }
+  return n;
+}
+}  // namespace
+
+TEST_CASE("a case sensor just above freezing: no permit until the resume value has held for the dwell") {
+  Drive d(plain_rig());
+  std::optional<Elapsed> permitted;
+  for (int m = 0; m <= 8 * 60; ++m) {
+    d.cell(0.5 + 0.3 * m / 60.0);
+    d.reading(Quantity::soc, 0.30);
+    d.reading(Quantity::string_voltage, 46, 0);
+    d.reading(Quantity::output_current, 0, 0);
+    d.reading(Quantity::string_power, 0, 0);
+    RigMinute minute;
+    minute.air_c = -5;
+    minute.soc = 0.3;
+    d.minute(minute);
+    if (!permitted && d.guard.may_charge(0)) permitted = d.at;
+    if (m == 60) {
+      CHECK(contains(d.all_sentences(), "Our permit holds charging off"));
+      CHECK_FALSE(d.guard.may_charge(0));
+    }
+    d.pass(minutes{1});
+  }
+  REQUIRE(permitted);
+  // 2.0 is reached at 13:00, the dwell is ten minutes.
+  CHECK(std::abs(hours_of(*permitted - elapsed_ms(start_ms)) - 5.17) < 0.1);
+  // Permitted, panels with voltage, and still nothing flows.
+  CHECK(contains(d.all_sentences(), "refused by the battery"));
+  CHECK(d.stands("bank_cold", "battery"));
+  CHECK(contains(d.text("bank_cold", "battery"), "core is probably colder"));
+}
+
+TEST_CASE("without chargers of ours a bank that takes nothing in the cold is the battery's own refusal") {
+  auto r = plain_rig();
+  r.chargers.clear();
+  Drive d(r);
+  for (int m = 0; m < 40; ++m) {
+    d.cell(3.0);
+    d.reading(Quantity::charge_allowed, 0);
+    d.reading(Quantity::soc, 0.4);
+    d.minute({});
+    d.pass(minutes{1});
+  }
+  CHECK(contains(d.all_sentences(), "battery's own protection refuses"));
+  CHECK(d.stands("bank_cold", "battery"));
+}
+
+TEST_CASE("a battery that refuses although it is warm is said to act on something else") {
+  Drive d(plain_rig());
+  for (int m = 0; m < 60; ++m) {
+    d.cell(14.0);
+    d.reading(Quantity::charge_allowed, 0);
+    d.reading(Quantity::soc, 0.4);
+    d.minute({});
+    d.pass(minutes{1});
+  }
+  CHECK(d.stands("bank_sensor", "battery"));
+  CHECK_FALSE(d.stands("bank_cold", "battery"));
+}
+
+TEST_CASE("too cold to charge until evening: never permitted, and said so") {
+  Drive d(plain_rig());
+  for (int m = 0; m <= 9 * 60; ++m) {
+    d.cell(-3.0 + 0.35 * m / 60.0);
+    d.pass(minutes{1});
+    CHECK_FALSE(d.guard.may_charge(0));
+  }
+  CHECK(d.stands("bank_cold"));
+  CHECK(contains(d.text("bank_cold"), "Charging is off: cells at 0 °C. Permit returns above 2 °C"));
+}
+
+TEST_CASE("a heater too small for the night is said to be so by the second hour, with its cost") {
+  auto r = plain_rig();
+  r.bank.self_heating = false;
+  Drive d(r);
+  d.at = elapsed_ms(start_ms) + hours{12};  // 20:00
+  d.tick();
+  const double hourly[] = {2.0, -1.0, -4.0, -6.5, -8.5, -10, -11, -11.6, -12.1, -12.4, -12.6, -12.8};
+  bool said = false;
+  for (int m = 0; m < 11 * 60; ++m) {
+    const int h = m / 60;
+    const double c = hourly[h] + (hourly[h + 1] - hourly[h]) * (m % 60) / 60.0;
+    d.cell(std::round(c * 10) / 10);
+    RigMinute minute;
+    minute.air_c = -19;
+    minute.bank_heater_on = true;
+    minute.bank_heater_w = 15;
+    d.minute(minute);
+    d.pass(minutes{1});
+    CHECK((!d.guard.may_charge(0) || m < 40));
+    if (m == 121) {
+      said = d.stands("heater");
+      CHECK(contains(d.text("heater"), "cannot hold 0 °C tonight"));
+      CHECK(contains(d.text("heater"), "0.18 kWh"));
+    }
+  }
+  CHECK(said);
+}
+
+TEST_CASE("two sensors cooling slowly beside a warm cabin: warned an hour in, within an hour of right") {
+  Drive d(plain_rig(2));
+  d.at = elapsed_ms(start_ms) + hours{13};  // 21:00
+  d.tick();
+  bool warned = false;
+  for (int m = 0; m < 60; ++m) {
+    d.cell(std::round((2.8 - 0.4 * m / 60.0) * 10) / 10, 0);
+    d.cell(std::round((5.0 - 0.4 * m / 60.0) * 10) / 10, 1);
+    RigMinute minute;
+    minute.air_c = -5;
+    minute.cabin_c = 21;
+    d.minute(minute);
+    d.pass(minutes{1});
+    warned = warned || d.stands("bank_cold_ahead");
+  }
+  CHECK(warned);
+  CHECK(*d.guard.cell_min_c() == doctest::Approx(2.4).epsilon(0.05));
+  CHECK(*d.guard.cell_max_c() == doctest::Approx(4.6).epsilon(0.05));
+  MESSAGE(d.text("bank_cold_ahead"));
+  CHECK(contains(d.text("bank_cold_ahead"), "0 °C"));
+}
+
+TEST_CASE("the current follows the owner's table and is shared in the order given") {
+  auto r = plain_rig();
+  r.bank.window.upper_limit_c = 60;
+  r.bank.window.upper_resume_c = 58;
+  r.bank.window.bands = {{0, 5, 0.1}, {5, 10, 0.2}, {10, 25, 0.2}, {25, 50, 0.5}, {50, 60, 0.1}};
+  Drive d(r);
+  d.cell(6);
+  CHECK(*d.guard.current_limit_a(0) == doctest::Approx(30));
+  CHECK(*d.guard.current_limit_a(1) == doctest::Approx(10));
+  for (int m = 0; m < 30; ++m) d.pass(minutes{1}), d.cell(6 - m * 0.05);
+  CHECK(*d.guard.current_limit_a(0) == doctest::Approx(20));
+  CHECK_FALSE(d.guard.current_limit_a(1));
+  CHECK_FALSE(d.guard.may_charge(1));
+}
+
+TEST_CASE("cold and sunny, daemon restarted in the middle: every permit ever said is a no") {
+  Drive d(plain_rig());
+  for (int m = 0; m < 24 * 60; ++m) {
+    d.cell(-8);
+    d.pass(minutes{1});
+    if (m == 180) d.restart();
+    if (m == 300) d.restart(false);
+  }
+  int refusals = 0;
+  for (const auto& s : d.said) {
+    CHECK(s.p.payload != "on");
+    CHECK_FALSE(contains(s.p.payload, "\"permit\":true"));
+    if (contains(s.p.payload, "\"permit\":false")) {
+      ++refusals;
+      CHECK(s.p.retain);
+      CHECK(s.p.qos == 1);
+    }
+  }
+  CHECK(refusals > 2 * 24 * 60);  // two chargers, repeated every minute
+}
+
+TEST_CASE("after a restart there is no permit until a fresh temperature is in, and a kept one is not fresh") {
+  Drive d(plain_rig());
+  d.cell(8);
+  CHECK(d.guard.may_charge(0));
+  d.restart();
+  CHECK_FALSE(d.guard.may_charge(0));
+  d.reading(Quantity::cell_temperature, 8.0, 0, true);
+  d.pass(seconds{40});
+  CHECK_FALSE(d.guard.may_charge(0));
+  d.cell(8);
+  CHECK(d.guard.may_charge(0));
+  d.restart();
+  d.reading(Quantity::cell_temperature, 8.0, 0, true);
+  d.pass(seconds{40});
+  d.cell(-2.5);
+  d.pass(minutes{30});
+  CHECK_FALSE(d.guard.may_charge(0));
+}
+
+TEST_CASE("a reload in the same process neither drops nor doubts a standing permit") {
+  auto r = plain_rig();
+  r.chargers[0].rated_a = 10;
+  Drive d(r);
+  d.cell(8);
+  d.pass(seconds{30});
+  const auto kept = d.guard.snapshot();
+  d.said.clear();
+  d.guard = Guard(d.rig, d.words);
+  d.guard.restore(kept, d.now(), Continuity::reload);
+  d.tick();
+  CHECK(d.guard.may_charge(0));
+  d.pass(seconds{30});
+  for (const auto& s : d.said) CHECK_FALSE(contains(s.p.payload, "\"permit\":false"));
+  d.pass(minutes{11});
+  CHECK_FALSE(d.guard.may_charge(0));  // what was fresh ages on
+}
+
+TEST_CASE("readings that hop across the limit take the permit once and give it back once") {
+  Drive d(plain_rig());
+  for (int i = 0; i < 5; ++i) d.cell(3.0 - 0.7 * i), d.pass(minutes{4});
+  const double hop[] = {0.2, -0.1, 0.1, -0.2, 0.3, -0.1};
+  for (int i = 0; i < 60; ++i) d.cell(hop[i % 6]), d.pass(minutes{2});
+  CHECK(changes(d, "port") == 2);  // the first yes, and one no
+  for (int i = 0; i < 6; ++i) d.cell(0.3 + 0.3 * i), d.pass(minutes{2});
+  for (int i = 0; i < 10; ++i) {
+    d.cell(i % 2 ? 2.1 : 1.9);
+    d.pass(minutes{2});
+    CHECK_FALSE(d.guard.may_charge(0));
+  }
+  for (int i = 0; i < 10; ++i) d.cell(2.2), d.pass(minutes{2});
+  CHECK(d.guard.may_charge(0));
+  CHECK(changes(d, "port") == 3);
+}
+
+TEST_CASE("stray power-on values change nothing; lasting ones take the permit after the grace") {
+  Drive e(plain_rig());
+  e.cell(2.5);
+  e.pass(seconds{30});
+  CHECK(e.guard.may_charge(0));
+  for (const double c : {1.8, 1.9, 85.0, 1.9, -127.0, 1.9}) {
+    e.cell(c);
+    CHECK(e.guard.may_charge(0));
+    CHECK_FALSE(e.stands("bank_hot"));
+    e.pass(seconds{30});
+  }
+  for (int i = 0; i < 9; ++i) {
+    e.cell(85.0);
+    CHECK(e.guard.may_charge(0));
+    e.pass(seconds{30});
+  }
+  for (int i = 0; i < 3; ++i) e.cell(85.0), e.pass(seconds{30});
+  CHECK_FALSE(e.guard.may_charge(0));
+  CHECK_FALSE(e.stands("bank_hot"));
+  CHECK(e.stands("bank_sensor", "t1"));
+  CHECK(contains(e.text("bank_sensor", "t1"), "failed: it shows 85 °C after 2 °C"));
+  CHECK(e.log.size() == 3);  // the two strays and the first of the lasting ones
+}
+
+TEST_CASE("a silent sensor: last age, then grace, then no permit and a word about it") {
+  Drive d(plain_rig());
+  d.cell(6);
+  d.pass(minutes{9} + seconds{59});
+  CHECK(d.guard.may_charge(0));
+  d.pass(seconds{2});
+  CHECK_FALSE(d.guard.may_charge(0));
+  CHECK(d.text("bank_sensor", "t1") == "No word from the battery sensor since 08:00. Charging is held off until it is back.");
+  d.cell(6);
+  CHECK(d.guard.may_charge(0));
+  CHECK_FALSE(d.stands("bank_sensor", "t1"));
+}
+
+TEST_CASE("37 and 41 beside air at -6: looks like degF, withheld until confirmed on the board") {
+  Drive d(plain_rig(2));
+  d.reading(Quantity::air_temperature, -6);
+  for (int m = 0; m < 6 * 60; ++m) {
+    d.cell(37.4, 0);
+    d.cell(41.2, 1);
+    d.reading(Quantity::air_temperature, -6);
+    d.pass(minutes{1});
+    CHECK_FALSE(d.guard.may_charge(0));
+  }
+  CHECK(contains(d.text("bank_sensor", "unit"), "looks like °F"));
+  Note n;
+  n.text = "cells_confirmed";
+  d.guard.on_note(n);
+  d.pass(minutes{1});
+  CHECK_FALSE(d.guard.may_charge(0));  // through a broker it confirms nothing
+  n.local = true;
+  d.guard.on_note(n);
+  d.cell(37.4, 0);
+  d.cell(41.2, 1);
+  CHECK(d.guard.may_charge(0));
+}
+
+TEST_CASE("a current of thousands looks like mA and is not taken for charging") {
+  Drive d(plain_rig());
+  d.cell(-5);
+  for (int i = 0; i < 10; ++i) d.reading(Quantity::bank_current, 4200), d.pass(seconds{30});
+  CHECK(contains(d.text("bank_sensor", "current"), "looks like mA"));
+  CHECK_FALSE(d.stands("charging_unpermitted"));
+}
+
+TEST_CASE("clock steps of fourteen days and back change no permit, dwell or age") {
+  Drive d(plain_rig());
+  d.cell(-1);
+  d.pass(minutes{1});
+  for (int i = 0; i < 5; ++i) d.cell(2.5), d.pass(minutes{1});
+  d.offset += hours{14 * 24};
+  for (int i = 0; i < 3; ++i) {
+    d.cell(2.5);
+    d.pass(minutes{1});
+    CHECK_FALSE(d.guard.may_charge(0));
+  }
+  d.offset -= hours{3};
+  for (int i = 0; i < 3; ++i) d.cell(2.5), d.pass(minutes{1});
+  CHECK(d.guard.may_charge(0));
+  d.offset -= hours{14 * 24};
+  d.pass(minutes{10} + seconds{1});
+  CHECK_FALSE(d.guard.may_charge(0));  // not one minute longer for the step back
+  CHECK(changes(d, "port") == 2);
+}
+
+TEST_CASE("current into a bank nobody may charge is urgent, and names the charger that gives it") {
+  Drive d(plain_rig());
+  d.cell(-6);
+  for (int i = 0; i < 8; ++i) {
+    d.cell(-6);
+    d.reading(Quantity::bank_current, 14);
+    d.reading(Quantity::output_current, 14, 1);
+    d.pass(seconds{20});
+  }
+  CHECK(d.stands("charging_unpermitted"));
+  CHECK(contains(d.text("charging_unpermitted"), "The bank is charging at -6 °C with every charger told to stop: 14 A since"));
+  CHECK(contains(d.text("charging_unpermitted"), "Switch the starboard charger off"));
+  CHECK(d.stands("command_unconfirmed", "starboard"));
+  CHECK_FALSE(d.stands("command_unconfirmed", "port"));
+  for (int i = 0; i < 8; ++i) d.reading(Quantity::bank_current, -2), d.reading(Quantity::output_current, 0, 1), d.pass(seconds{20});
+  CHECK_FALSE(d.stands("charging_unpermitted"));
+  CHECK_FALSE(d.stands("command_unconfirmed", "starboard"));
+}
+
+TEST_CASE("a bank that heats itself from the charger's current is not charging against the permit") {
+  auto r = plain_rig();
+  r.bank.self_heating = true;
+  Drive d(r);
+  for (int i = 0; i < 20; ++i) {
+    d.cell(-6);
+    d.reading(Quantity::bank_heater_on, 1);
+    d.reading(Quantity::bank_current, 12);
+    d.pass(seconds{20});
+  }
+  CHECK_FALSE(d.stands("charging_unpermitted"));
+}
+
+TEST_CASE("a frozen sensor beside one that moves is not believed, and the mover rules") {
+  Drive d(plain_rig(2));
+  for (int m = 0; m < 180; ++m) {
+    d.cell(6.0 + (m < 60 ? 0.1 * (m % 3) : 0.0), 0);
+    d.cell(6.5 - (m < 60 ? 0.0 : 0.02 * (m - 60)), 1);
+    d.minute({});
+    d.pass(minutes{1});
+  }
+  CHECK(d.stands("bank_sensor", "t1"));
+  CHECK(contains(d.text("bank_sensor", "t1"), "stands still at 6 °C"));
+  CHECK(d.guard.cell_min_c().value_or(99) < 4.3);
+}
+
+TEST_CASE("a lost sensor at the coldest place is stood in for with the difference last seen") {
+  Drive d(plain_rig(2));
+  for (int m = 0; m < 10; ++m) d.cell(3.0, 0), d.cell(6.0, 1), d.pass(minutes{1});
+  for (int m = 0; m < 20; ++m) d.cell(6.0, 1), d.pass(minutes{1});
+  CHECK(*d.guard.cell_min_c() == doctest::Approx(3.0));
+  for (int m = 0; m < 90; ++m) d.cell(6.0 - 0.04 * m, 1), d.pass(minutes{1});
+  CHECK_FALSE(d.guard.may_charge(0));
+}
+
+TEST_CASE("fifty readings an hour from a flapping sensor never give more than four changes") {
+  Drive d(plain_rig());
+  for (int i = 0; i < 6 * 60; ++i) {
+    if (i % 24 < 3) d.cell(6.0);
+    d.pass(minutes{1});
+  }
+  std::vector<Elapsed> at;
+  bool last = false;
+  for (const auto& c : d.commands) {
+    if (c.charger != "port" || c.permit == last) continue;
+    last = c.permit;
+    at.push_back(c.when.at);
+  }
+  for (std::size_t i = 4; i < at.size(); ++i) CHECK(at[i] - at[i - 4] >= hours{1});
+}
+
+TEST_CASE("heat is asked for in the cold, never below its reserve, and is off without a temperature") {
+  auto r = plain_rig();
+  rig::Heater h;
+  h.name = "pad";
+  h.command = {"heat/pad", "ON", "OFF"};
+  h.rated_w = 60;
+  r.heaters.push_back(h);
+  Drive d(r);
+  d.reading(Quantity::soc, 0.6);
+  d.cell(2.5);
+  const auto last = [&] {
+    Publish p;
+    for (const auto& s : d.said)
+      if (s.p.topic == "heat/pad") p = s.p;
+    return p;
+  };
+  CHECK(last().payload == "ON");
+  CHECK_FALSE(last().retain);
+  CHECK(last().connection == "pad");
+  d.cell(4.0);
+  CHECK(last().payload == "ON");
+  d.pass(minutes{5});
+  d.cell(5.2);
+  CHECK(last().payload == "OFF");
+  CHECK(last().retain);
+  d.pass(minutes{5});
+  d.reading(Quantity::soc, 0.31);
+  d.cell(3.9), d.pass(minutes{5}), d.cell(2.9);
+  CHECK(last().payload == "OFF");
+  CHECK(contains(d.text("heater", "pad"), "heating reserve is 30 %"));
+  d.reading(Quantity::soc, 0.36);
+  CHECK(last().payload == "ON");
+  d.reading(Quantity::soc, 0.31);
+  CHECK(last().payload == "ON");
+  d.reading(Quantity::soc, 0.30);
+  CHECK(last().payload == "OFF");
+  d.reading(Quantity::soc, 0.5);
+  CHECK(last().payload == "ON");
+  d.pass(minutes{11});
+  CHECK(last().payload == "OFF");  // no cell temperature any more
+}

@@ -1,0 +1,90 @@
+#pragma once
+// Holds warnings against what came: warned two hours before, false ones, and the hour named.
+#include <cmath>
+#include <cstdio>
+#include <optional>
+#include <vector>
+
+#include "guard/foresight.h"
+
+namespace fw::guard::test {
+
+struct Event { std::size_t at; double level; bool floor; };
+
+/// Crossings that count: of the limit each; of the floor those that last an hour or go a degree deep. Hopping
+/// about a level within two hours of the last time below it is no new crossing.
+inline std::vector<Event> crossings(const std::vector<double>& truth, double level, bool floor) {
+  std::vector<Event> out;
+  std::size_t last_below = 0;
+  bool ever = false;
+  for (std::size_t i = 1; i < truth.size(); ++i) {
+    if (truth[i] > level) continue;
+    const bool fresh = truth[i - 1] > level && (!ever || i - last_below > 120) && i > 120;
+    ever = true;
+    last_below = i;
+    if (!fresh) continue;
+    std::size_t k = i;
+    double deepest = truth[i];
+    while (k < truth.size() && truth[k] <= level) deepest = std::min(deepest, truth[k++]);
+    if (!floor || k - i >= 60 || deepest <= level - 1) out.push_back({i, level, floor});
+  }
+  return out;
+}
+
+struct ForesightScore {
+  int events = 0, warned = 0, raised = 0, false_warnings = 0;
+  double days = 0;
+  std::vector<double> error_min;  ///< of the time named three hours before
+  void add(const ForesightScore& o) {
+    events += o.events, warned += o.warned, raised += o.raised, false_warnings += o.false_warnings, days += o.days;
+    error_min.insert(error_min.end(), o.error_min.begin(), o.error_min.end());
+  }
+  double median_error() const {
+    if (error_min.empty()) return 0;
+    auto e = error_min;
+    std::nth_element(e.begin(), e.begin() + static_cast<long>(e.size() / 2), e.end());
+    return e[e.size() / 2];
+  }
+  void print(const char* name) const {
+    std::printf("%-22s crossings %4d, warned 2 h before %4d (%.1f %%); warnings %4d, false %3d (%.2f per 14 days of %.0f); time 3 h before: median %.0f min, N %zu\n",
+                name, events, warned, events ? 100.0 * warned / events : 0, raised, false_warnings,
+                days > 0 ? 14 * false_warnings / days : 0, days, median_error(), error_min.size());
+  }
+};
+
+/// What a warning said, minute by minute.
+struct Track {
+  std::vector<char> active;
+  std::vector<std::optional<double>> named_min;  ///< minutes ahead
+};
+
+/// Scores from minute `from` on (the first day teaches).
+inline ForesightScore score(const std::vector<double>& truth, const Track& t, double level, bool floor, std::size_t from) {
+  ForesightScore s;
+  const auto events = crossings(truth, level, floor);
+  s.days = static_cast<double>(truth.size() - from) / 1440;
+  for (const Event& e : events) {
+    if (e.at < from + 180) continue;
+    ++s.events;
+    // Stood two hours before and was not taken back, or not for longer than the eye would notice.
+    bool stood = t.active[e.at - 120];
+    std::size_t gap = 0;
+    for (std::size_t i = e.at - 120; i + 10 < e.at; ++i) gap += !t.active[i];
+    if (stood && gap < 30) ++s.warned;
+    if (t.named_min[e.at - 180]) s.error_min.push_back(std::abs(*t.named_min[e.at - 180] - 180));
+  }
+  for (std::size_t i = from; i < t.active.size(); ++i) {
+    if (!t.active[i] || t.active[i - 1]) continue;
+    std::size_t end = i;
+    while (end < t.active.size() && t.active[end]) ++end;
+    ++s.raised;
+    if (end + 60 >= t.active.size()) continue;  // the record ends first
+    bool came = false;
+    for (std::size_t k = i; k < std::min(truth.size(), end + 30); ++k) came = came || truth[k] <= level + 0.05;
+    if (!came) ++s.false_warnings;
+    i = end;
+  }
+  return s;
+}
+
+}  // namespace fw::guard::test

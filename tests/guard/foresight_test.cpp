@@ -1,0 +1,66 @@
+#include "guard/foresight.h"
+
+#include <doctest/doctest.h>
+
+#include <cstdlib>
+
+#include "foresight_score.h"
+#include "guard_rig.h"
+#include "winter_world.h"
+
+using namespace fw;
+using namespace fw::guard;
+using namespace fw::guard::test;
+
+namespace {
+
+struct Outcome { ForesightScore limit, floor; };
+
+Outcome run(const World& w, std::size_t from) {
+  auto r = plain_rig();
+  r.chargers.clear();
+  r.bank.capacity_ah = w.capacity_ah;
+  r.bank.window.preferred_floor_c = w.floor_c;
+  const Words words = words_of(r);
+  Foresight f(r, words);
+  std::vector<double> truth;
+  Track track[2];
+  for (const auto& o : w.minutes) {
+    f.on_minute(o.m, o.seen_c, 0);
+    truth.push_back(o.truth_c);
+    for (std::size_t k = 0; k < 2; ++k) {
+      const auto& warning = f.warnings()[k];
+      track[k].active.push_back(warning.active);
+      track[k].named_min.push_back(warning.at && warning.active ? std::optional(hours_of(*warning.at - o.m.start - minutes{1}) * 60) : std::nullopt);
+    }
+  }
+  return {score(truth, track[0], w.limit_c, false, from), score(truth, track[1], w.floor_c, true, from)};
+}
+
+}  // namespace
+
+TEST_CASE("crossings are foreseen two hours and more ahead over many winters, with few false warnings") {
+  const bool whole = std::getenv("FW_LONG") != nullptr;
+  const int worlds = whole ? 120 : 30;  // ten days each
+  ForesightScore limit, floor;
+  for (int i = 0; i < worlds; ++i) {
+    const auto w = make_world(1000 + static_cast<unsigned>(i), 10);
+    const auto o = run(w, 1440);
+    if (std::getenv("FW_EACH")) {
+      std::printf("%3d tau %.1f share %.2f cabin %d heater %d forecast %d fails %d\n", i, w.tau_h, w.share, w.minutes[0].m.cabin_c.has_value(), w.minutes[0].m.bank_heater_on.has_value(), !w.forecasts.empty(), w.fails_at.has_value());
+      o.limit.print("  limit");
+      o.floor.print("  floor");
+    }
+    limit.add(o.limit);
+    floor.add(o.floor);
+  }
+  ForesightScore all = limit;
+  all.add(floor);
+  limit.print("limit");
+  floor.print("floor");
+  std::printf("%d nights of %d banks\n", worlds * 10, worlds);
+  CHECK(all.events > (whole ? 300 : 60));
+  CHECK(all.warned >= 0.95 * all.events);
+  CHECK(14.0 * all.false_warnings / limit.days <= 1.0);
+  CHECK(all.median_error() <= 45);
+}
