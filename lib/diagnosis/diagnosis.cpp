@@ -1,0 +1,236 @@
+#include "diagnosis/diagnosis.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "diagnosis/rig_model.h"
+#include "diagnosis/state.h"
+
+namespace fw::diagnosis {
+
+namespace {
+
+constexpr double dark_below_deg = 8;          ///< lower than this no verdict is given
+constexpr double dark_below_share = 0.04;     ///< of the rating
+
+std::vector<StringStates> states_of(const rig::Rig& rig) {
+  std::vector<StringStates> out;
+  for (const auto& s : rig.strings) out.emplace_back(s.series, s.parallel, 3);
+  return out;
+}
+
+std::vector<double> hold_snow_of(const rig::Rig& rig) {
+  std::vector<double> out;
+  for (const auto& s : rig.strings) out.push_back(s.tilt_deg > 65 ? 0.35 : s.tilt_deg > 45 ? 0.6 : s.tilt_deg > 25 ? 0.85 : 1.0);
+  return out;
+}
+
+std::int32_t local_day(Utc t, double longitude_deg) {
+  const double h = hours_of(t.time_since_epoch()) + longitude_deg / 15;
+  return static_cast<std::int32_t>(std::floor(h / 24));
+}
+
+}  // namespace
+
+Diagnosis::State::State(const rig::Rig& r, const Words& w)
+    : rig(r), words(w), states(states_of(r)), filter(states, hold_snow_of(r)),
+      site(site_of(r, r.site.latitude_deg, r.site.longitude_deg)) {
+  for (std::size_t i = 0; i < r.strings.size(); ++i) strings.emplace_back(string_model(r, static_cast<int>(i)));
+}
+
+Diagnosis::Diagnosis(const rig::Rig& rig, const Words& words) : state_(std::make_unique<State>(rig, words)) {}
+Diagnosis::~Diagnosis() = default;
+Diagnosis::Diagnosis(Diagnosis&&) noexcept = default;
+Diagnosis& Diagnosis::operator=(Diagnosis&&) noexcept = default;
+
+void Diagnosis::State::learn(const RigMinute& m) {
+  if (filter.cloudless() < 0.8 || site_look.sun_elevation_deg < 3) return;
+  const std::int32_t day = local_day(m.start, m.longitude_deg);
+  for (std::size_t i = 0; i < strings.size(); ++i) {
+    StringMemory& s = strings[i];
+    const StringLook& l = s.look;
+    if (!l.usable || !l.carries() || l.measured_w > 0.95 * l.limit_w) continue;
+    const StringBelief& b = filter.state().strings[i];
+    if (b.held_back > 0.1) continue;
+    double fit = 0, clean = 0;
+    const Belief belief = filter.belief(static_cast<int>(i));
+    for (int h = 0; h < states[i].size(); ++h) {
+      const Kind k = states[i][h].kind;
+      if (k == Kind::clean || k == Kind::film || k == Kind::shade) fit += belief[static_cast<std::size_t>(h)];
+      if (k == Kind::clean || k == Kind::film) clean += belief[static_cast<std::size_t>(h)];
+    }
+    if (fit < 0.85) continue;
+    s.calibration.learn(day, sky, s.paper_expected, l.measured_w);
+    if (l.has_volts && clean > 0.9 && l.measured_w > 0.2 * l.clear_w) {
+      s.volts_weight = std::min(s.volts_weight + 1, 600.0);
+      s.volts_bias = std::clamp(s.volts_bias + l.volts_ln / (s.volts_weight + 5), -0.15, 0.15);
+    }
+  }
+}
+
+void Diagnosis::State::judge(const RigMinute& m) {
+  const auto& shares = filter.shares();
+  double share = 0;
+  for (std::size_t k = 0; k < share_count; ++k) share += shares[k] * share_at(static_cast<int>(k));
+  const bool bank_cold = m.cell_min_c && *m.cell_min_c <= rig.bank.window.resume_c;
+  for (std::size_t i = 0; i < strings.size(); ++i) {
+    StringMemory& s = strings[i];
+    const StringLook& l = s.look;
+    const StringMinute& in = m.strings[i];
+    Verdict& v = s.verdict;
+    v = {};
+    v.utc = m.start;
+    v.string = static_cast<int>(i);
+    v.sun_elevation_deg = site_look.sun_elevation_deg;
+    if (in.live && in.power_w) v.measured_w = *in.power_w;
+    v.clear_sky_w = std::min(l.clear_w, l.limit_w);
+
+    double open_now = 0, expected = 0;
+    if (site_look.sun_elevation_deg > 0) {
+      const StringState clean{};
+      StringLook open = l;
+      open.beam_w = l.open_beam_w;
+      open.diffuse_w = l.open_diffuse_w;
+      for (std::size_t k = 0; k < share_count; ++k) {
+        if (shares[k] < 1e-6) continue;
+        open_now += shares[k] * predicted_w(open, sky_shares, static_cast<int>(k), clean);
+        expected += shares[k] * predicted_w(l, sky_shares, static_cast<int>(k), clean);
+      }
+    }
+    v.expected_w = expected;
+    const double rated = s.calibration.paper().rated_w();
+    const double shade_now = open_now > 1 ? std::clamp(expected / open_now, 0.01, 1.5) : 1;
+    s.opinion = opinion_of(states[i], filter.belief(static_cast<int>(i)), filter.state().strings[i].held_back, l, share,
+                           shade_now, s.calibration.settled());
+    const Opinion& o = s.opinion;
+    const bool too_dark = site_look.sun_elevation_deg < dark_below_deg || l.clear_w < dark_below_share * rated;
+    v.cause = o.cause;
+    v.reason = o.reason;
+    v.confidence = o.confidence;
+    if (site_look.sun_elevation_deg <= 0 || !m.clock_trusted) {
+      v.cause = Cause::dark;
+      v.reason = m.clock_trusted ? "night" : "clock not set";
+      v.confidence = 1;
+    } else if (s.off_by_owner) {
+      v.cause = Cause::outage;
+      v.reason = "switched off by its owner";
+      v.confidence = 0.99;
+    } else if (!in.live || s.frozen) {
+      v.cause = Cause::stale;
+      v.reason = s.frozen ? "frozen" : "silent";
+      v.confidence = 0.97;
+      if (s.frozen) v.measured_w.reset();
+    } else if (too_dark) {
+      v.cause = Cause::dark;
+      v.reason = "too little light to judge";
+      v.confidence = 1;
+    } else if (l.measured_w > 0.97 * l.limit_w) {
+      v.cause = Cause::clear;
+      v.reason = "controller at its limit";
+      v.confidence = 0.97;
+    } else {
+      switch (o.cause) {
+        case Cause::snow: v.reason = o.frost > o.snow ? "frost" : "snow on the glass"; break;
+        case Cause::curtailed:
+          v.reason = site_look.charge_allowed && !*site_look.charge_allowed ? (bank_cold ? "bank too cold to charge" : "bank refuses charge")
+                     : !site_look.permit                                   ? "charging held off"
+                                                                            : "bank full";
+          break;
+        case Cause::outage:
+          v.reason = o.half > o.open ? "half lost" : l.has_volts && l.volts_to_open > 0.5 ? "controller" : "disconnected";
+          break;
+        case Cause::shade: v.reason = o.leaf > 0.5 * o.confidence ? "local obstruction" : "shade"; break;
+        default: break;
+      }
+    }
+    if (expected > 1 && v.measured_w) v.performance_index = *v.measured_w / expected;
+    if (v.cause == Cause::snow && v.reason != "frost") {
+      v.snow_cover = 1 - o.snow_pass;
+      // light falls to 1/e in about 3 cm of settled snow (order of magnitude; snow/ has the law)
+      v.snow_cm = std::min(30.0, -3.0 * std::log(std::max(o.snow_pass, 1e-4)));
+    }
+    v.split = split_of(v, l, o, open_now, bank_cold);
+    if (v.cause != s.worded_cause || ++s.worded_age >= 10 || s.verdict.evidence.empty()) {
+      s.worded_cause = v.cause;
+      s.worded_age = 0;
+    }
+  }
+}
+
+std::vector<Verdict> Diagnosis::on_minute(const RigMinute& m) {
+  State& st = *state_;
+  if (st.last) {
+    const auto gap = std::clamp((m.start - *st.last) / minutes{1}, std::int64_t{1}, std::int64_t{3 * 1440});
+    for (std::int64_t i = 1; i < gap; ++i) st.filter.pass(st.site_look, st.minutes_of_sun);
+    if (gap > 1)
+      for (auto& s : st.strings) s.track.clear();
+  }
+  st.last = m.start;
+  st.look_at(m);
+  st.filter.pass(st.site_look, st.minutes_of_sun);
+
+  bool any = false;
+  std::vector<StringLook> looks;
+  std::vector<double> hints;
+  st.motion = {};
+  for (std::size_t i = 0; i < st.strings.size(); ++i) {
+    StringMemory& s = st.strings[i];
+    const StringLook& l = s.look;
+    any |= l.usable;
+    looks.push_back(l);
+    hints.push_back(held_back_hint(st.site_look, m.strings[i].stage));
+    const bool free = l.usable && l.carries() && st.filter.state().strings[i].held_back < 0.3 && l.measured_w < 0.95 * l.limit_w;
+    s.track.add(free ? l.ratio_ln : NAN, std::max(0.0015, 0.4 / std::max(1.0, l.measured_w)));
+    if (free) {
+      const Motion motion = s.track.motion();
+      if (motion.known && (!st.motion.known || motion.noise < st.motion.noise)) st.motion = motion;
+    }
+  }
+  const bool moving = m.speed_ms && *m.speed_ms > 1;
+  if (any && m.clock_trusted && !moving) {
+    st.filter.see(st.site_look, looks, st.sky_shares, st.motion, hints);
+    st.learn(m);
+  }
+  st.judge(m);
+  st.conditions(m);
+  std::vector<Verdict> out;
+  for (std::size_t i = 0; i < st.strings.size(); ++i) {
+    st.strings[i].verdict.evidence = evidence_words(st, static_cast<int>(i));
+    out.push_back(st.strings[i].verdict);
+  }
+  return out;
+}
+
+void Diagnosis::on_note(const Note& note) {
+  State& st = *state_;
+  const auto each = [&](auto&& f) {
+    for (std::size_t i = 0; i < st.strings.size(); ++i)
+      if (!note.string || static_cast<std::size_t>(*note.string) == i) f(st.strings[i]);
+  };
+  switch (note.event) {
+    case NoteEvent::panels_cleared: st.filter.cleared(note.string.value_or(-1)); break;
+    case NoteEvent::string_off:
+      each([&](StringMemory& s) {
+        s.off_by_owner = true;
+        s.off_since = note.utc;
+      });
+      break;
+    case NoteEvent::string_on: each([](StringMemory& s) { s.off_by_owner = false; }); break;
+    case NoteEvent::rig_moved:
+    case NoteEvent::rig_turned: each([](StringMemory& s) { s.calibration.forget_shade(); }); break;
+    default: break;
+  }
+}
+
+const roof::Calibration& Diagnosis::calibration(int string) const {
+  return state_->strings[static_cast<std::size_t>(string)].calibration;
+}
+
+std::vector<std::string> Diagnosis::learned() const {
+  std::vector<std::string> out;
+  for (std::size_t i = 0; i < state_->strings.size(); ++i)
+    out.push_back(Words::capital(state_->rig.strings[i].name) + " string: " + state_->strings[i].calibration.explanation());
+  return out;
+}
+
+}  // namespace fw::diagnosis

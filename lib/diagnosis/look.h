@@ -1,0 +1,51 @@
+#pragma once
+// What one minute shows of a string, held against its calibrated model. Everything the evidence terms see.
+#include <optional>
+#include <vector>
+
+#include "units/channel.h"
+
+namespace fw::diagnosis {
+
+struct StringLook {
+  bool usable = false;          ///< live, moving, the sun up
+  double measured_w = 0;
+  double clear_w = 0;           ///< cloudless, clean, nothing in the way, no controller limit
+  double open_beam_w = 0, open_diffuse_w = 0;  ///< the parts of clear_w
+  double beam_w = 0;            ///< of clear_w, behind learned fixed shade
+  double diffuse_w = 0;         ///< of clear_w, behind learned fixed shade
+  double limit_w = 1e9;         ///< of the controller, array side
+  double sigma = 0.03;          ///< relative uncertainty of the model: calibration, low sun, rounding
+  double plane_sigma = 0;       ///< extra scatter under a cloudy sky, for planes unlike the horizontal
+  double wake_w = 5;            ///< a controller shows nothing below about this
+  double dim_gain = 0;          ///< cooler cells in weak light: relative gain at no light
+
+  bool has_volts = false;
+  double volts = 0;
+  double volts_ln = 0;          ///< ln(volts over the working voltage at the light the power implies)
+  double volts_ln_doubled = 0;  ///< the same if one of the parallel rows carries nothing
+  double volts_to_open = 0;     ///< volts over the open-circuit voltage under a clear sky
+  double volts_sigma = 0.05;
+
+  double shaded_clear_w() const { return beam_w + diffuse_w; }
+  /// ln(measured / clear behind fixed shade); only with measured_w > 0 and a clear power
+  double ratio_ln = 0;
+  bool carries() const { return measured_w >= wake_w; }
+};
+
+/// What the minute shows of everything that is not a string.
+struct SiteLook {
+  double sun_elevation_deg = -90;
+  std::optional<double> air_c;
+  double forecast_cloud = -1;      ///< 0..1, negative: none
+  double snowing = 0;              ///< chance that snow falls now, from forecast and air
+  bool forecast_snow = false;      ///< the forecast has snow within a few hours of now
+  bool has_forecast = false;
+  std::optional<double> irradiance_share;  ///< measured over clear
+  std::optional<double> soc, bank_v, bank_c_rate;
+  double bank_nominal_v = 12.8;
+  std::optional<bool> charge_allowed;
+  bool permit = true;
+};
+
+}  // namespace fw::diagnosis

@@ -1,0 +1,135 @@
+// From a minute's readings to what the evidence terms see.
+#include <algorithm>
+#include <cmath>
+
+#include "diagnosis/rig_model.h"
+#include "diagnosis/state.h"
+#include "sky/cloud.h"
+
+namespace fw::diagnosis {
+
+namespace {
+
+constexpr double lowest_sun_deg = 2.5;   ///< below it nothing is looked at
+constexpr Span frozen_after = minutes{30};
+
+/// Snow now, by forecast and air. A forecast is off by hours at times.
+double snowing_now(const RigMinute& m, std::optional<double> air) {
+  if (air && *air > 2.5) return 0;
+  if (!m.forecast) return 0;
+  double chance = 0;
+  for (const auto& row : m.forecast->rows) {
+    if (!row.snow_cm || *row.snow_cm < 0.03) continue;
+    const Span away = m.start < row.from ? row.from - m.start : m.start - (row.from + hours{1});
+    if (away <= Span{0}) chance = std::max(chance, std::min(0.9, 0.5 + *row.snow_cm));
+    else if (away < hours{2}) chance = std::max(chance, 0.25);
+  }
+  return chance;
+}
+
+bool snow_forecast_near(const RigMinute& m) {
+  if (!m.forecast) return false;
+  for (const auto& row : m.forecast->rows)
+    if (row.snow_cm && *row.snow_cm > 0.03 && row.from - hours{3} <= m.start && m.start <= row.from + hours{4}) return true;
+  return false;
+}
+
+}  // namespace
+
+void Diagnosis::State::look_at(const RigMinute& m) {
+  SiteLook& l = site_look;
+  l = {};
+  const ForecastHour* hour = m.forecast ? m.forecast->at(m.start) : nullptr;
+  l.air_c = m.air_c ? m.air_c : (hour ? hour->air_c : std::nullopt);
+  if (hour && hour->cloud) l.forecast_cloud = std::clamp(*hour->cloud, 0.0, 1.0);
+  l.has_forecast = hour && hour->snow_cm;
+  l.snowing = snowing_now(m, l.air_c);
+  l.forecast_snow = snow_forecast_near(m);
+  l.soc = m.soc;
+  l.bank_v = m.bank_voltage_v;
+  l.bank_nominal_v = rig.bank.nominal_v;
+  if (m.bank_current_a && rig.bank.capacity_ah > 0) l.bank_c_rate = *m.bank_current_a / rig.bank.capacity_ah;
+  l.charge_allowed = m.charge_allowed;
+  l.permit = !m.permit_known || m.permit;
+
+  sky = sky::clear_state(site, m.start + seconds{30}, ephemeris, l.air_c.value_or(5));
+  l.sun_elevation_deg = sky.sun.apparent_elevation_deg;
+  if (l.sun_elevation_deg > 1) minutes_of_sun += 1;
+  else minutes_of_sun = 0;
+  if (m.irradiance_wm2 && sky.clear.ghi_wm2 > 30) l.irradiance_share = *m.irradiance_wm2 / sky.clear.ghi_wm2;
+
+  if (l.sun_elevation_deg > 0)
+    for (int k = 0; k < share_count; ++k) {
+      const auto i = static_cast<std::size_t>(k);
+      const double share = share_at(k);
+      const auto light = sky::under_share(sky.clear, share, l.sun_elevation_deg);
+      sky_shares.global[i] = share;
+      sky_shares.beam[i] = sky.clear.dni_wm2 > 0 ? light.dni_wm2 / sky.clear.dni_wm2 : 0;
+      sky_shares.diffuse[i] = sky.clear.dhi_wm2 > 0 ? light.dhi_wm2 / sky.clear.dhi_wm2 : share;
+    }
+  for (std::size_t i = 0; i < strings.size(); ++i) strings[i].look = look_at(m, static_cast<int>(i));
+}
+
+StringLook Diagnosis::State::look_at(const RigMinute& m, int string) {
+  StringMemory& s = strings[static_cast<std::size_t>(string)];
+  const StringMinute& in = m.strings[static_cast<std::size_t>(string)];
+  StringLook l;
+  if (site_look.sun_elevation_deg <= 0) {
+    s.frozen = false;
+    return l;
+  }
+  const roof::Weather weather{site_look.air_c.value_or(5), m.wind_ms.value_or(1)};
+  const roof::StringModel& real = s.calibration.corrected();
+  const double bank_v = m.bank_voltage_v.value_or(rig.bank.nominal_v * 1.04);
+  const roof::Expected e = roof::expected(real, sky, weather, bank_v);
+  s.paper_expected = roof::expected(s.calibration.paper(), sky, weather, bank_v);
+  const double haze = s.calibration.haze_factor(sky.airmass_absolute);
+  const roof::Shade shade = s.calibration.shade(sky.sun.apparent_elevation_deg, sky.sun.azimuth_deg);
+  l.clear_w = e.power_w * haze;
+  l.open_beam_w = e.beam_w * haze;
+  l.open_diffuse_w = l.clear_w - l.open_beam_w;
+  l.beam_w = l.open_beam_w * shade.beam;
+  l.diffuse_w = l.open_diffuse_w * shade.diffuse;
+  l.limit_w = roof::controller_limit_w(real.sheet().controller, bank_v);
+  l.dim_gain = std::clamp(-real.sheet().module.gamma_per_k * (e.cell_c - weather.air_c), 0.0, 0.25);
+  const double rated = real.rated_w();
+  l.wake_w = std::clamp(0.008 * rated, 2.0, 6.0);
+  const double tilt = real.sheet().plane.tilt_deg * 0.01745;
+  l.plane_sigma = 0.35 * std::sin(std::min(tilt, 1.57));
+  const double doubt = s.calibration.uncertainty();
+  const double low = 0.22 / std::max(3.0, site_look.sun_elevation_deg);
+  const double rounding = 0.6 / std::max(4.0, in.power_w.value_or(0));
+  const double tilt_doubt = s.calibration.settled() ? 0 : 0.1 * std::sin(tilt);
+  l.sigma = std::sqrt(0.02 * 0.02 + doubt * doubt + low * low + rounding * rounding + tilt_doubt * tilt_doubt);
+
+  // a value that stands still while the sun moves is not a measurement
+  const bool at_limit = in.power_w && *in.power_w > 0.97 * l.limit_w;
+  s.frozen = in.live && in.still_for >= frozen_after && in.power_w.value_or(0) > l.wake_w && !at_limit;
+  l.usable = in.live && in.power_w && !s.frozen && site_look.sun_elevation_deg > lowest_sun_deg &&
+             l.shaded_clear_w() > std::max(1.5 * l.wake_w, 0.012 * rated) && !s.off_by_owner;
+  l.measured_w = in.power_w.value_or(0);
+  if (l.usable && l.carries()) l.ratio_ln = std::log(l.measured_w / std::max(1.0, l.shaded_clear_w()));
+
+  if (in.voltage_v && e.v_oc_v > 1 && real.module().voltage_known()) {
+    l.has_volts = true;
+    l.volts = *in.voltage_v;
+    l.volts_to_open = l.volts / e.v_oc_v;
+    if (l.carries() && l.clear_w > 1) {
+      const int series = real.sheet().series;
+      const auto expected_v = [&](double light_share) {
+        const double effective = std::max(2.0, e.effective_wm2 * light_share);
+        return real.module().v_mp_v(effective, weather.air_c + (e.cell_c - weather.air_c) * light_share) * series;
+      };
+      const double implied = std::clamp(l.measured_w / l.clear_w, 0.005, 1.4);
+      const int rows = real.sheet().parallel;
+      const double v = expected_v(implied);
+      const double v2 = rows > 1 ? expected_v(std::min(1.5, implied * rows / (rows - 1.0))) : v;
+      l.volts_ln = std::log(std::max(0.5, l.volts) / std::max(0.5, v)) - s.volts_bias;
+      l.volts_ln_doubled = std::log(std::max(0.5, l.volts) / std::max(0.5, v2)) - s.volts_bias;
+      l.volts_sigma = 0.012 + 0.035 / (1 + s.volts_weight / 20) + (implied < 0.1 ? 0.02 : 0);
+    }
+  }
+  return l;
+}
+
+}  // namespace fw::diagnosis

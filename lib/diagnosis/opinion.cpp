@@ -1,0 +1,128 @@
+#include "diagnosis/opinion.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace fw::diagnosis {
+
+namespace {
+
+constexpr double cloud_below = 0.90;   ///< of clear-sky light: less is a cloud
+constexpr double snow_below = 0.91;    ///< of light through the cover: less is snow
+constexpr double film_below = 0.95;
+constexpr double shade_below = 0.90;
+/// With two causes at work the local one is named when it takes this share of what the sky takes (in ln).
+constexpr double local_share = 0.4;
+
+/// Chance that the share of light is under a limit when `share` is known to a few per cent.
+double under(double share, double limit, double sd) { return 1 / (1 + std::exp((share - limit) / (0.55 * sd))); }
+
+}  // namespace
+
+Opinion opinion_of(const StringStates& states, const Belief& belief, double held_back, const StringLook& look, double share,
+                   double shade_now, bool settled) {
+  Opinion o;
+  std::array<double, cause_count>& p = o.probability;
+  const auto add = [&](Cause c, double v) { p[static_cast<std::size_t>(c)] += v; };
+  double snow_sum = 0, snow_pass = 0, film_sum = 0, film_pass = 0;
+  const double sky_here = std::clamp(share, 0.02, 1.2);
+  for (int h = 0; h < states.size(); ++h) {
+    const double b = belief[static_cast<std::size_t>(h)];
+    if (b < 1e-6) continue;
+    const StringState& s = states[h];
+    // the light there must be for this state to make the measured power
+    const double light = s.kind == Kind::shade || s.pass < 0.03 || !look.carries()
+                             ? sky_here
+                             : std::clamp(std::exp(look.ratio_ln) / s.pass, 0.02, 1.3);
+    const double sky_loss = -std::log(std::min(light, 1.0));
+    const auto local = [&](Cause c, double pass) {
+      const double mine = -std::log(std::max(pass, 0.001));
+      const double q = mine >= local_share * sky_loss ? 1.0 : std::exp(-6 * (local_share * sky_loss - mine));
+      add(c, b * q);
+      add(Cause::cloud, b * (1 - q));
+    };
+    switch (s.kind) {
+      case Kind::snow:
+        snow_sum += b;
+        snow_pass += b * s.pass;
+        if (s.pass < snow_below) {
+          o.snow += b;
+          local(Cause::snow, s.pass);
+        } else {
+          add(Cause::clear, b);
+        }
+        break;
+      case Kind::frost:
+        o.frost += b;
+        local(Cause::snow, s.pass);
+        break;
+      case Kind::film:
+        film_sum += b;
+        film_pass += b * s.pass;
+        if (settled && s.pass < film_below) local(Cause::soiling, s.pass);
+        else {
+          const double c = under(light, cloud_below, 0.02);
+          add(Cause::cloud, b * c);
+          add(Cause::clear, b * (1 - c));
+        }
+        break;
+      case Kind::shade: {
+        o.shade += b;
+        const double beam_share = look.beam_w / std::max(1.0, look.shaded_clear_w());
+        local(Cause::shade, 1 - beam_share * (1 - s.pass));
+        break;
+      }
+      case Kind::leaf:
+        o.leaf += b;
+        local(Cause::shade, s.pass);
+        break;
+      case Kind::half:
+        o.half += b;
+        add(Cause::outage, b);
+        break;
+      case Kind::open:
+        o.open += b;
+        add(Cause::outage, b);
+        break;
+      case Kind::clean: {
+        const double c = under(look.carries() ? light : sky_here, cloud_below, 0.02);
+        if (shade_now < shade_below && -std::log(shade_now) >= local_share * sky_loss) add(Cause::shade, b);
+        else {
+          add(Cause::cloud, b * c);
+          add(Cause::clear, b * (1 - c));
+        }
+        break;
+      }
+    }
+  }
+  o.snow_pass = snow_sum > 1e-9 ? snow_pass / snow_sum : 1;
+  o.film_pass = film_sum > 1e-9 ? film_pass / film_sum : 1;
+  o.held_back = held_back;
+  for (double& v : p) v *= 1 - held_back;
+  add(Cause::curtailed, held_back);
+  double sum = 0;
+  for (double v : p) sum += v;
+  if (sum > 0)
+    for (double& v : p) v /= sum;
+
+  std::size_t best = 0, second = 0;
+  for (std::size_t i = 1; i < p.size(); ++i)
+    if (p[i] > p[best]) best = i;
+  second = best == 0 ? 1 : 0;
+  for (std::size_t i = 0; i < p.size(); ++i)
+    if (i != best && p[i] > p[second]) second = i;
+  o.cause = static_cast<Cause>(best);
+  o.confidence = p[best];
+  const auto either = [&](Cause a, Cause b) {
+    return (best == static_cast<std::size_t>(a) && second == static_cast<std::size_t>(b)) ||
+           (best == static_cast<std::size_t>(b) && second == static_cast<std::size_t>(a));
+  };
+  if (o.confidence < 0.55 && either(Cause::cloud, Cause::snow)) {
+    o.cause = Cause::unsure;
+    o.reason = "cloud or snow";
+    o.confidence = p[best] + p[second];
+  }
+  return o;
+}
+
+}  // namespace fw::diagnosis

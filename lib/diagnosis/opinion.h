@@ -1,0 +1,29 @@
+#pragma once
+// From the belief about hidden states to one cause with its confidence.
+#include <array>
+#include <string>
+
+#include "diagnosis/filter.h"
+#include "records/verdict.h"
+
+namespace fw::diagnosis {
+
+struct Opinion {
+  Cause cause = Cause::unsure;
+  std::string reason;
+  double confidence = 0;
+  std::array<double, cause_count> probability{};
+  double snow = 0;          ///< probability of snow that takes a tenth or more, frost not counted
+  double frost = 0;
+  double snow_pass = 1;     ///< mean share let through, given snow
+  double film_pass = 1;
+  double half = 0, open = 0, leaf = 0, shade = 0;
+  double held_back = 0;
+};
+
+/// expected_w: clean and behind fixed shade under the present sky; open_w: the same without fixed shade.
+/// share: present share of clear-sky light. cloud_counts: share of light below which the sky is a cause.
+Opinion opinion_of(const StringStates& states, const Belief& belief, double held_back, const StringLook& look, double share,
+                   double shade_now, bool settled);
+
+}  // namespace fw::diagnosis

@@ -1,0 +1,35 @@
+#include "diagnosis/rig_model.h"
+
+namespace fw::diagnosis {
+
+roof::StringModel string_model(const rig::Rig& rig, int string) {
+  const rig::PvString& s = rig.strings[static_cast<std::size_t>(string)];
+  roof::StringSheet sheet;
+  sheet.module.rated_w = s.module.stc_w;
+  sheet.module.gamma_per_k = s.module.gamma_pmp_per_k;
+  sheet.module.beta_per_k = s.module.beta_voc_per_k;
+  if (s.module.v_oc_v > 0) sheet.module.v_oc_v = s.module.v_oc_v;
+  if (s.module.v_mp_v > 0) sheet.module.v_mp_v = s.module.v_mp_v;
+  sheet.series = s.series;
+  sheet.parallel = s.parallel;
+  sheet.plane = {s.tilt_deg, s.azimuth_deg};
+  sheet.wire_loss_share = s.wire_loss;
+  if (s.controller.max_power_w) sheet.controller.max_pv_power_w = *s.controller.max_power_w;
+  if (s.controller.max_current_a) sheet.controller.max_bank_current_a = *s.controller.max_current_a;
+  if (s.controller.max_voltage_v) sheet.controller.max_pv_voltage_v = *s.controller.max_voltage_v;
+  sheet.controller.efficiency = s.controller.efficiency;
+  return roof::StringModel(sheet);
+}
+
+sky::Site site_of(const rig::Rig& rig, double latitude_deg, double longitude_deg) {
+  sky::Site site = sky::site_at({latitude_deg, longitude_deg, rig.site.altitude_m});
+  if (rig.site.linke_turbidity) site.turbidity = *rig.site.linke_turbidity;
+  if (!rig.site.horizon.empty()) {
+    std::vector<sky::Horizon::Point> points;
+    for (const auto& p : rig.site.horizon) points.push_back({p.azimuth_deg, p.elevation_deg});
+    site.horizon = sky::Horizon(std::move(points));
+  }
+  return site;
+}
+
+}  // namespace fw::diagnosis

@@ -1,0 +1,58 @@
+#include "diagnosis/sky_regime.h"
+
+#include <cmath>
+
+namespace fw::diagnosis {
+
+double share_at(int node) { return std::exp((cloudless_node - node) * share_step); }
+
+namespace {
+
+double bell(double x, double mean, double sd) {
+  const double z = (x - mean) / sd;
+  return std::exp(-0.5 * z * z);
+}
+
+std::array<std::array<double, share_count>, regime_count> make() {
+  std::array<std::array<double, share_count>, regime_count> d{};
+  for (int i = 0; i < share_count; ++i) {
+    const double k = share_at(i), x = std::log(k);
+    const auto at = [&](Regime r) -> double& { return d[static_cast<std::size_t>(r)][static_cast<std::size_t>(i)]; };
+    at(Regime::cloudless) = i == cloudless_node ? 1 : 0;
+    at(Regime::thin) = (k < 1.0 && k > 0.55) ? 1 : 0;
+    // gaps at full sun or a little more, and the shadows between them
+    at(Regime::broken) = bell(k, 1.03, 0.07) * 0.5 + (k < 1.3 ? 0.12 * std::min(1.0, k / 0.25) : 0);
+    at(Regime::overcast) = k < 0.85 ? bell(x, std::log(0.24), 0.70) : 0;
+  }
+  for (auto& row : d) {
+    double sum = 0;
+    for (double v : row) sum += v;
+    for (double& v : row) v /= sum;
+  }
+  return d;
+}
+
+}  // namespace
+
+const std::array<std::array<double, share_count>, regime_count>& share_density() {
+  static const auto d = make();
+  return d;
+}
+
+std::array<double, regime_count> regime_prior(double c) {
+  std::array<double, regime_count> p{};
+  for (int i = 0; i < regime_count; ++i) p[static_cast<std::size_t>(i)] = regime_rows[static_cast<std::size_t>(i)].typical;
+  if (c >= 0) {
+    // a forecast moves the odds, it does not settle them
+    p[0] *= 0.2 + 1.6 * (1 - c) * (1 - c);
+    p[1] *= 0.6 + 0.8 * (1 - std::abs(c - 0.4));
+    p[2] *= 0.3 + 2.0 * c * (1 - c) * 2;
+    p[3] *= 0.1 + 1.9 * c * c;
+  }
+  double sum = 0;
+  for (double v : p) sum += v;
+  for (double& v : p) v /= sum;
+  return p;
+}
+
+}  // namespace fw::diagnosis

@@ -1,0 +1,41 @@
+#pragma once
+// The hidden states of the sky, one sky for all strings. A regime says how the share of the clear-sky
+// light (k) is spread, how much it moves from minute to minute and over twenty minutes, and how long it
+// lasts. The shares live on a lattice that is even in ln k, with cloudless exactly on a node.
+#include <array>
+
+namespace fw::diagnosis {
+
+enum class Regime { cloudless, thin, broken, overcast };
+inline constexpr int regime_count = 4;
+
+struct RegimeRow {
+  double dwell_min;          ///< mean duration
+  double flicker;            ///< typical |change of ln k| from minute to minute
+  double spread;             ///< typical standard deviation of ln k over twenty minutes
+  double typical;            ///< share of winter daylight, no forecast at hand
+};
+
+/// Orders of magnitude from measured one-minute irradiance in the literature and from practice; each is
+/// used with a spread of a factor of two.
+inline constexpr std::array<RegimeRow, regime_count> regime_rows{{
+    {120, 0.003, 0.006, 0.40},
+    {50, 0.012, 0.040, 0.12},
+    {50, 0.100, 0.300, 0.20},
+    {120, 0.030, 0.120, 0.28},
+}};
+
+inline constexpr int share_count = 72;
+inline constexpr int cloudless_node = 5;
+inline constexpr double share_step = 0.06;
+
+/// k at a node, 1.35 down to about 0.02.
+double share_at(int node);
+
+/// Density of k on the lattice by regime; each sums to 1.
+const std::array<std::array<double, share_count>, regime_count>& share_density();
+
+/// How likely each regime is beforehand, with a forecast cloud cover of 0..1 or none (negative).
+std::array<double, regime_count> regime_prior(double forecast_cloud);
+
+}  // namespace fw::diagnosis

@@ -1,0 +1,72 @@
+#pragma once
+// What the diagnosis keeps between minutes.
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "diagnosis/condition.h"
+#include "diagnosis/diagnosis.h"
+#include "diagnosis/filter.h"
+#include "diagnosis/look.h"
+#include "diagnosis/motion.h"
+#include "diagnosis/opinion.h"
+#include "roof/calibration.h"
+#include "roof/expected.h"
+#include "sky/state.h"
+
+namespace fw::diagnosis {
+
+struct StringMemory {
+  explicit StringMemory(roof::StringModel paper) : calibration(std::move(paper)) {}
+  roof::Calibration calibration;
+  Track track;                       ///< of ln(measured / clear behind fixed shade)
+  double volts_bias = 0, volts_weight = 0;  ///< learned ln(volts / expected), minutes it rests on
+  bool off_by_owner = false;
+  Utc off_since{};
+  StringLook look;
+  roof::Expected paper_expected;
+  Opinion opinion;
+  Verdict verdict;
+  Condition snow, outage, half, shade, controller, over_voltage, stale, soiling, float_low;
+  double frost_minutes = 0;
+  double over_voltage_volts = 0;
+  double cold_open_v = 0;            ///< forecast open-circuit voltage of the coming morning, 0: no worry
+  bool frozen = false;
+  Cause worded_cause = Cause::dark;  ///< for which the evidence was put into words
+  int worded_age = 0;
+};
+
+struct Diagnosis::State {
+  State(const rig::Rig& rig, const Words& words);
+
+  const rig::Rig& rig;
+  const Words& words;
+  std::vector<StringStates> states;
+  Filter filter;
+  std::vector<StringMemory> strings;
+  sky::Site site;
+  sun::Ephemeris ephemeris;
+  std::optional<Utc> last;           ///< start of the last minute
+  double minutes_of_sun = 0;
+  bool sun_judged = false;           ///< the clock was trusted in the last minute
+  std::optional<double> heading_deg; ///< at which shade was learned
+  double turned_minutes = 0;
+  SiteLook site_look;
+  sky::State sky;
+  SkyShares sky_shares;
+  Motion motion;
+
+  void look_at(const RigMinute& m);
+  StringLook look_at(const RigMinute& m, int string);
+  void learn(const RigMinute& m);
+  void judge(const RigMinute& m);
+  void conditions(const RigMinute& m);
+};
+
+/// The clauses that speak for a verdict.
+std::vector<std::string> evidence_words(const Diagnosis::State& state, int string);
+
+/// Splits the clear-sky power of a verdict; sums exactly.
+LossSplit split_of(const Verdict& verdict, const StringLook& look, const Opinion& opinion, double open_now_w, bool bank_cold);
+
+}  // namespace fw::diagnosis

@@ -1,0 +1,45 @@
+#include "diagnosis/string_state.h"
+
+#include <array>
+#include <cmath>
+
+namespace fw::diagnosis {
+
+namespace {
+
+constexpr std::array snow_pass{0.003, 0.01, 0.02, 0.035, 0.05, 0.07, 0.10, 0.14, 0.19, 0.25, 0.32, 0.40, 0.48, 0.56, 0.64, 0.72, 0.79, 0.86};
+constexpr std::array film_pass{0.70, 0.76, 0.82, 0.87, 0.91, 0.945};
+constexpr std::array frost_pass{0.60, 0.70, 0.78, 0.85, 0.91};
+constexpr std::array shade_pass{0.0, 0.18, 0.34, 0.50, 0.64, 0.76, 0.86};
+
+}  // namespace
+
+StringStates::StringStates(int series, int parallel, int diode_groups) {
+  rows_.push_back({Kind::clean, 1, 0, 0});
+  const auto add = [&](Kind kind, const auto& passes, int& from, int& to) {
+    from = size();
+    for (std::size_t i = 0; i < passes.size(); ++i) {
+      const double next = i + 1 < passes.size() ? passes[i + 1] : 1.0;
+      const double low = passes[i] > 0 ? passes[i] : 0.1;
+      rows_.push_back({kind, passes[i], 0.5 * std::log(next / low), 0});
+    }
+    to = size();
+  };
+  add(Kind::film, film_pass, film_from, film_to);
+  add(Kind::frost, frost_pass, frost_from, frost_to);
+  add(Kind::snow, snow_pass, snow_from, snow_to);
+  add(Kind::shade, shade_pass, shade_from, shade_to);
+  leaf_from = size();
+  const int groups = series * diode_groups;
+  for (int n = 1; n <= diode_groups && n < groups; ++n)
+    if (parallel == 1) rows_.push_back({Kind::leaf, 1.0 - static_cast<double>(n) / groups - 0.01, 0.02, n});
+  leaf_to = size();
+  if (parallel > 1) {
+    half = size();
+    rows_.push_back({Kind::half, static_cast<double>(parallel - 1) / parallel, 0, 0});
+  }
+  open = size();
+  rows_.push_back({Kind::open, 0, 0, 0});
+}
+
+}  // namespace fw::diagnosis

@@ -1,0 +1,131 @@
+#include "diagnosis/transitions.h"
+
+#include <algorithm>
+
+namespace fw::diagnosis {
+
+namespace {
+
+constexpr double per_minute(double minutes) { return 1.0 / minutes; }
+constexpr double hour = 60, day = 24 * 60;
+
+/// Time in which a snow row gives way to the next lighter one.
+double melt_minutes(const Passing& n) {
+  const double air = n.air_c.value_or(-1);
+  if (n.sun_elevation_deg > 2) return air > 3 ? 10 : air > 0 ? 18 : air > -3 ? 35 : air > -8 ? 80 : 160;
+  return air > 3 ? 40 : air > 0.5 ? 120 : 2500;
+}
+
+}  // namespace
+
+void pass_minute(const StringStates& s, const Passing& n, Belief& b, Belief& next) {
+  next = b;
+  const auto move = [&](int from, int to, double rate) {
+    const double m = b[static_cast<std::size_t>(from)] * std::min(rate, 0.5);
+    next[static_cast<std::size_t>(from)] -= m;
+    next[static_cast<std::size_t>(to)] += m;
+  };
+  const bool sun_up = n.sun_elevation_deg > 0;
+  const double air = n.air_c.value_or(0);
+
+  // frost: grows in freezing nights, goes within hours of sun
+  if (!sun_up && air < 3) {
+    for (int i = s.frost_from; i < s.frost_to; ++i) move(0, i, per_minute(2.0 * day) / (s.frost_to - s.frost_from) * 2);
+  }
+  for (int i = s.frost_from; i < s.frost_to; ++i) {
+    const bool late = n.minutes_of_sun > 150;
+    const double lighter = sun_up ? (late ? per_minute(4) : n.minutes_of_sun > 40 ? per_minute(25) : per_minute(60)) : (air > 4 ? per_minute(60) : 0);
+    move(i, i + 1 < s.frost_to ? i + 1 : 0, lighter);
+    move(i, 0, sun_up ? (late ? per_minute(10) : per_minute(120)) : 0);
+  }
+
+  // snow: melts row by row, slides or is swept at once, grows while more falls
+  const double melt = per_minute(melt_minutes(n));
+  for (int i = s.snow_from; i < s.snow_to; ++i) {
+    move(i, i + 1 < s.snow_to ? i + 1 : 0, melt);
+    move(i, 0, sun_up ? per_minute(20 * hour) : per_minute(150 * hour));
+    if (n.snowing > 0.05 && i > s.snow_from) move(i, i - 1, n.snowing * per_minute(12) * n.hold_snow);
+  }
+  if (n.snowing > 0.05) {
+    // covered again while it still snows
+    const double again = n.snowing * per_minute(60) * n.hold_snow;
+    const int span = s.snow_to - s.snow_from;
+    for (int i = s.snow_from; i < s.snow_to; ++i) move(0, i, again / span);
+  }
+
+  // film: comes and goes over days, a night changes nothing
+  for (int i = s.film_from; i < s.film_to; ++i) {
+    move(i, i + 1 < s.film_to ? i + 1 : 0, per_minute(4 * day));
+    if (i > s.film_from) move(i, i - 1, per_minute(4 * day));
+    move(i, 0, per_minute(15 * day));
+  }
+  move(0, s.film_to - 1, per_minute(12 * day));
+  for (int i = s.film_from; i < s.film_to; ++i) move(0, i, per_minute(60 * day));
+
+  // shade: needs a beam; gone by night, comes and goes within hours
+  for (int i = s.shade_from; i < s.shade_to; ++i) {
+    move(i, 0, sun_up ? per_minute(100) : per_minute(10));
+    if (i + 1 < s.shade_to) move(i, i + 1, per_minute(25));
+    if (i > s.shade_from) move(i, i - 1, per_minute(25));
+  }
+  if (sun_up) {
+    const double onset = n.cloudless * per_minute(14 * hour) / (s.shade_to - s.shade_from);
+    for (int i = s.shade_from; i < s.shade_to; ++i) move(0, i, onset);
+  }
+
+  // rare things that stay
+  for (int i = s.leaf_from; i < s.leaf_to; ++i) {
+    move(0, i, per_minute(150 * day));
+    move(i, 0, per_minute(3 * day));
+  }
+  const auto fault = [&](int state, double rate, double mend) {
+    if (state < 0) return;
+    for (int i = 0; i < s.size(); ++i)
+      if (i != state && s[i].kind != Kind::half && s[i].kind != Kind::open) move(i, state, rate);
+    move(state, 0, mend);
+  };
+  fault(s.half, per_minute(120 * day), per_minute(3 * day));
+  fault(s.open, per_minute(120 * day), per_minute(1 * day));
+  b.swap(next);
+}
+
+Belief snowed_on(const StringStates& s, const Belief& before, double hold_snow) {
+  Belief after = before;
+  const double covers = 0.93 * hold_snow;
+  double moved = 0;
+  for (int i = 0; i < s.size(); ++i) {
+    const Kind k = s[i].kind;
+    if (k == Kind::half || k == Kind::open || k == Kind::snow) continue;
+    moved += before[static_cast<std::size_t>(i)] * covers;
+    after[static_cast<std::size_t>(i)] *= 1 - covers;
+  }
+  const int span = s.snow_to - s.snow_from;
+  for (int i = s.snow_from; i < s.snow_to; ++i) after[static_cast<std::size_t>(i)] += moved / span;
+  return after;
+}
+
+double snow_onset_per_minute(const Passing& n, bool has_forecast, bool forecast_snow) {
+  // snow needs cold air and cloud; a forecast without snow may be wrong
+  const double air = n.air_c.value_or(-1);
+  double per_day = air > 4 ? 0.001 : air > 2 ? 0.02 : 0.15;
+  if (has_forecast) per_day *= forecast_snow ? 8 : 0.4;
+  if (n.sun_elevation_deg > 5) per_day *= 1.0 - 0.98 * n.cloudless;
+  return per_day / day;
+}
+
+void cleared(const StringStates& s, Belief& b) {
+  double moved = 0;
+  for (int i = s.snow_from; i < s.snow_to; ++i) {
+    moved += b[static_cast<std::size_t>(i)] * 0.98;
+    b[static_cast<std::size_t>(i)] *= 0.02;
+  }
+  for (int i = s.frost_from; i < s.frost_to; ++i) {
+    moved += b[static_cast<std::size_t>(i)];
+    b[static_cast<std::size_t>(i)] = 0;
+  }
+  // ice left behind lets go within the hour
+  for (int i = s.frost_from; i < s.frost_to; ++i) b[static_cast<std::size_t>(i)] += 0.3 * moved / (s.frost_to - s.frost_from);
+  b[0] += 0.7 * moved;
+}
+
+}  // namespace fw::diagnosis

@@ -1,0 +1,37 @@
+#pragma once
+// How hidden states pass into each other from one minute to the next. Every rate is here, as a mean time,
+// so that the whole table can be read in one place.
+#include <vector>
+
+#include "diagnosis/look.h"
+#include "diagnosis/string_state.h"
+
+namespace fw::diagnosis {
+
+using Belief = std::vector<double>;  ///< probability per row of StringStates, sums to 1
+
+struct Passing {
+  double sun_elevation_deg = 0;
+  std::optional<double> air_c;
+  double snowing = 0;           ///< 0..1
+  double minutes_of_sun = 0;    ///< since sunrise
+  double hold_snow = 1;         ///< steep strings hold less: 0.3..1
+  double cloudless = 0.5;       ///< belief that the sky is cloudless
+};
+
+/// One minute on, without the onset of a snowfall (see snow_onset).
+void pass_minute(const StringStates& states, const Passing& now, Belief& belief, Belief& scratch);
+
+/// The belief after snow has begun to cover the string.
+Belief snowed_on(const StringStates& states, const Belief& before, double hold_snow);
+
+/// Chance per minute that a snowfall begins to cover strings.
+double snow_onset_per_minute(const Passing& now, bool has_forecast, bool forecast_snow);
+
+/// Chance per minute that a covered spell is over once no string is covered.
+inline constexpr double spell_end_per_minute = 1.0 / (6 * 60);
+
+/// After a note that the strings were cleared.
+void cleared(const StringStates& states, Belief& belief);
+
+}  // namespace fw::diagnosis

@@ -1,0 +1,90 @@
+// Scores the diagnosis on labelled feeds.
+//   score [--no-forecast] [--no-irradiance] [--no-stage] [--no-voltage] [--perturb] [--brief] [--minutes FILE] [FOLDER...]
+// Without folders: every folder practice-* under FW_PRACTICE_DIR.
+#include <algorithm>
+#include <chrono>
+#include <cstdio>
+#include <cstdlib>
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include "score/play.h"
+#include "score/practice_rig.h"
+#include "score/tally.h"
+#include "score/truth.h"
+#include "units/text.h"
+
+using namespace fw;
+
+int main(int argc, char** argv) {
+  score::PracticeOptions options;
+  std::vector<std::string> folders;
+  std::string minutes_file;
+  bool brief = false;
+  for (int i = 1; i < argc; ++i) {
+    const std::string a = argv[i];
+    if (a == "--no-forecast") options.no_forecast = true;
+    else if (a == "--no-irradiance") options.no_irradiance = true;
+    else if (a == "--no-stage") options.no_stage = true;
+    else if (a == "--no-voltage") options.no_voltage = true;
+    else if (a == "--perturb") options.perturb = true;
+    else if (a == "--brief") brief = true;
+    else if (a == "--minutes" && i + 1 < argc) minutes_file = argv[++i];
+    else folders.push_back(a);
+  }
+  if (folders.empty())
+    if (const char* dir = std::getenv("FW_PRACTICE_DIR"))
+      for (const auto& e : std::filesystem::directory_iterator(dir))
+        if (e.path().filename().string().starts_with("practice-")) folders.push_back(e.path().string());
+  std::sort(folders.begin(), folders.end());
+  if (folders.empty()) {
+    std::puts("score: no labelled feeds given; name folders or set FW_PRACTICE_DIR");
+    return 0;
+  }
+  std::FILE* dump = minutes_file.empty() ? nullptr : std::fopen(minutes_file.c_str(), "w");
+  score::Tally total;
+  for (const std::string& folder : folders) {
+    const auto rig = score::practice_rig(folder, options);
+    const auto truth = score::truth_of(folder);
+    auto reader = feed::Reader::open(folder + "/feed.jsonl.gz");
+    if (!rig || !truth || !reader) {
+      std::fprintf(stderr, "score: %s\n", (!rig ? rig.fault() : !truth ? truth.fault() : reader.fault()).text().c_str());
+      return 2;
+    }
+    const auto words = Words::in_zone(rig->site.timezone, false);
+    if (!words) return 2;
+    std::vector<std::string> names;
+    for (const auto& s : rig->strings) names.push_back(s.name);
+    score::Scorer scorer(*truth, names);
+    diagnosis::Diagnosis diagnosis(*rig, *words);
+    const std::string short_name = std::filesystem::path(folder).filename().string();
+    double judged_s = 0;
+    long minutes_played = 0;
+    const auto begin = std::chrono::steady_clock::now();
+    const long messages = score::play(*reader, *rig, diagnosis, [&](const score::Played& p) {
+      ++minutes_played;
+      scorer.on_minute(p.minute.start, p.verdicts, p.diagnosis.facts({p.minute.at, p.minute.start, true}));
+      if (!dump) return;
+      for (const Verdict& v : p.verdicts) {
+        const auto* t = truth->at(v.utc, names[static_cast<std::size_t>(v.string)]);
+        if (!t || v.sun_elevation_deg < 3) continue;
+        std::string ev;
+        for (const auto& e : v.evidence) ev += e + "; ";
+        std::fprintf(dump, "%s,%s,%s,truth=%s,said=%s,%.2f,%s,el=%.1f,clear=%.0f/%.0f,avail=%.0f/%.0f,made=%.0f,snow=%.2f/%.2f,soil=%.3f,frost=%.2f,shade=%.2f,%s\n",
+                     short_name.c_str(), iso_utc(v.utc).c_str(), names[static_cast<std::size_t>(v.string)].c_str(), t->cause.c_str(),
+                     std::string(name(v.cause)).c_str(), v.confidence, v.reason.c_str(), v.sun_elevation_deg, v.clear_sky_w, t->clear_w,
+                     v.expected_w, t->available_w, v.measured_w.value_or(-1), v.snow_cover.value_or(0), t->snow_loss, t->soiling, t->frost,
+                     t->shade, ev.c_str());
+      }
+    });
+    judged_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
+    const score::Tally tally = scorer.finish();
+    tally.print(short_name, !brief);
+    std::printf("  %ld messages, %ld minutes in %.2f s\n", messages, minutes_played, judged_s);
+    for (const std::string& line : diagnosis.learned()) std::printf("  %s\n", line.c_str());
+    total.add(tally);
+  }
+  if (dump) std::fclose(dump);
+  total.print("all", true);
+}
