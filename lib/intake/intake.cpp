@@ -7,6 +7,7 @@
 
 #include "intake/flat_json.h"
 #include "intake/forecast_in.h"
+#include "intake/plausible.h"
 #include "intake/sender_clock.h"
 #include "intake/sender_time.h"
 #include "intake/topic_filter.h"
@@ -48,7 +49,7 @@ struct Pace {
 };
 
 struct ReadySource {
-  explicit ReadySource(const rig::Source& s) : source(&s), pointer(s.pointer), time_pointer(s.time_pointer), value(s) {}
+  ReadySource(const rig::Source& s, const rig::Rig& rig) : source(&s), pointer(s.pointer), time_pointer(s.time_pointer), value(s, rig) {}
   const rig::Source* source;
   JsonPointer pointer, time_pointer;
   ValueReader value;
@@ -96,7 +97,7 @@ std::string size_text(std::size_t bytes) {
 struct Intake::State {
   explicit State(const rig::Rig& r) : rig(r), zone(zone_of(r)), counts(r.sources.size() + (r.forecast ? 1 : 0)) {
     for (const rig::Source& s : r.sources) {
-      sources.emplace_back(s);
+      sources.emplace_back(s, r);
       sources.back().wildcard = s.topic.find_first_of("+#") != std::string::npos;
     }
     if (r.forecast) forecast.emplace(*r.forecast);
@@ -165,11 +166,20 @@ struct Intake::State {
     }
   }
 
-  static std::string complaint(Gone g, const JsonNode* node, const ReadySource& s) {
-    switch (g) {
+  std::string complaint(const ValueReader::Taken& t, const JsonNode* node, const ReadySource& s) const {
+    switch (t.gone) {
       case Gone::not_a_number: return shown(node) + " is not a number";
       case Gone::missing_field: return "the field is not there";
-      case Gone::out_of_range: return shown(node) + (s.source->unit.empty() ? "" : " " + s.source->unit) + " is outside what can be";
+      case Gone::out_of_range: {
+        Around around;
+        if (rig.has_bank) {
+          around.bank_nominal_v = rig.bank.nominal_v;
+          around.bank_capacity_ah = rig.bank.capacity_ah;
+        }
+        const auto other = looks_like(s.source->channel.quantity, t.outside, around);
+        return shown(node) + (s.source->unit.empty() ? "" : " " + s.source->unit) + " is outside what can be" +
+               (other ? ", it looks like " + std::string{*other} : "");
+      }
       case Gone::unknown_word: return shown(node) + " is none of the values described";
       default: return {};
     }
@@ -218,10 +228,10 @@ struct Intake::State {
       if (stamped && stamped->drop) continue;
       const JsonNode* node = readable ? json.find(s.pointer) : s.pointer.whole() ? &bare : nullptr;
       if (!node && s.wildcard) continue;  // other topics under the same filter carry other fields
-      ValueReader::Taken taken = !readable && !s.pointer.whole() ? ValueReader::Taken{{}, m.payload.empty() ? Gone::null : Gone::not_a_number} : s.value.read(node);
+      ValueReader::Taken taken = !readable && !s.pointer.whole() ? ValueReader::Taken{{}, m.payload.empty() ? Gone::null : Gone::not_a_number, 0} : s.value.read(node);
       if (taken.value && stamped) {
         r.late = stamped->judged.late;
-        if (!m.retain && r.late > s.max_age()) taken = {{}, Gone::too_old};
+        if (!m.retain && r.late > s.max_age()) taken = {{}, Gone::too_old, 0};
       }
       r.value = taken.value;
       r.gone = taken.gone;
@@ -230,7 +240,7 @@ struct Intake::State {
       else if (taken.value)
         s.heard(m.at);
       count(i, taken.gone);
-      if (const std::string what = readable || s.pointer.whole() ? complaint(taken.gone, node, s) : ""; !what.empty())
+      if (const std::string what = readable || s.pointer.whole() ? complaint(taken, node, s) : ""; !what.empty())
         say(out.faults, s.paces[slot(taken.gone)], m.at, m.topic, s.source->pointer, what);
       out.readings.push_back(std::move(r));
     }

@@ -31,13 +31,14 @@ constexpr std::array flag_words{FlagWord{"true", 1}, FlagWord{"false", 0}, FlagW
 
 }  // namespace
 
-ValueReader::ValueReader(const rig::Source& s) : quantity_(s.channel.quantity), stage_(quantity_ == Quantity::stage), flag_(is_flag(quantity_)) {
+ValueReader::ValueReader(const rig::Source& s, const rig::Rig& rig)
+    : quantity_(s.channel.quantity), stage_(quantity_ == Quantity::stage), flag_(is_flag(quantity_)) {
   const Unit* unit = unit_named(s.unit);
   const double unit_factor = unit ? unit->factor : 1, unit_offset = unit ? unit->offset : 0;
   const double channel = channel_scale(quantity_);
   scale_ = s.factor * s.sign * unit_factor * channel;
   shift_ = (s.offset * s.sign * unit_factor + unit_offset) * channel;
-  const rig::Range range = rig::physical_range(quantity_);
+  const rig::Range range = rig::physical_range(rig, s.channel);
   from_ = std::max(range.from, s.valid_from.value_or(range.from));
   to_ = std::min(range.to, s.valid_to.value_or(range.to));
   ignore_ = s.ignore;
@@ -69,20 +70,20 @@ std::optional<double> ValueReader::word(std::string_view text) const {
 
 ValueReader::Taken ValueReader::number(double raw) const {
   for (const double ignored : ignore_)
-    if (std::fabs(raw - ignored) <= 1e-9 * std::max(1.0, std::fabs(ignored))) return {{}, Gone::sentinel};
+    if (std::fabs(raw - ignored) <= 1e-9 * std::max(1.0, std::fabs(ignored))) return {{}, Gone::sentinel, 0};
   double value = raw * scale_ + shift_;
-  if (!(value >= from_ && value <= to_)) return {{}, std::isfinite(value) ? Gone::out_of_range : Gone::not_a_number};
+  if (!(value >= from_ && value <= to_)) return {{}, std::isfinite(value) ? Gone::out_of_range : Gone::not_a_number, value};
   if (quantity_ == Quantity::soc) value = std::clamp(value, 0.0, 1.0);
-  return {value, Gone::none};
+  return {value, Gone::none, 0};
 }
 
 ValueReader::Taken ValueReader::read(const JsonNode* node) const {
-  if (!node) return {{}, Gone::missing_field};
+  if (!node) return {{}, Gone::missing_field, 0};
   using Kind = JsonNode::Kind;
   std::string_view text;
   switch (node->kind) {
-    case Kind::null: return {{}, Gone::null};
-    case Kind::array: case Kind::object: return {{}, stage_ || flag_ ? Gone::unknown_word : Gone::not_a_number};
+    case Kind::null: return {{}, Gone::null, 0};
+    case Kind::array: case Kind::object: return {{}, stage_ || flag_ ? Gone::unknown_word : Gone::not_a_number, 0};
     case Kind::boolean: text = node->flag ? "true" : "false"; break;
     case Kind::number:
       if (!stage_ && !flag_ && values_.empty()) return number(node->number);
@@ -90,15 +91,15 @@ ValueReader::Taken ValueReader::read(const JsonNode* node) const {
       break;
     case Kind::text: case Kind::word: text = node->text; break;
   }
-  if (trimmed(text).empty()) return {{}, Gone::null};
+  if (trimmed(text).empty()) return {{}, Gone::null, 0};
   if (node->kind != Kind::boolean && !ignore_.empty())
-    if (const auto n = number_in(text); n && number(*n).gone == Gone::sentinel) return {{}, Gone::sentinel};
+    if (const auto n = number_in(text); n && number(*n).gone == Gone::sentinel) return {{}, Gone::sentinel, 0};
   if (stage_ || flag_ || !values_.empty())
-    if (const auto v = word(text)) return {*v, Gone::none};
-  if (stage_ || flag_) return {{}, Gone::unknown_word};
-  if (lowered(text) == "null") return {{}, Gone::null};
+    if (const auto v = word(text)) return {*v, Gone::none, 0};
+  if (stage_ || flag_) return {{}, Gone::unknown_word, 0};
+  if (lowered(text) == "null") return {{}, Gone::null, 0};
   const auto n = node->kind == Kind::boolean ? std::nullopt : number_in(text);
-  return n ? number(*n) : Taken{{}, Gone::not_a_number};
+  return n ? number(*n) : Taken{{}, Gone::not_a_number, 0};
 }
 
 std::string shown(const JsonNode* node) {

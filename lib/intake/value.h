@@ -13,11 +13,12 @@ namespace fw::intake {
 /// A source made ready: unit looked up, range settled, words in lower case.
 class ValueReader {
  public:
-  explicit ValueReader(const rig::Source& source);
+  ValueReader(const rig::Source& source, const rig::Rig& rig);
 
   struct Taken {
     std::optional<double> value;
     Gone gone = Gone::none;
+    double outside = 0;        ///< out_of_range: what it would have been
   };
   /// node: null for a field that is not there.
   Taken read(const JsonNode* node) const;

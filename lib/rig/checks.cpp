@@ -1,5 +1,7 @@
 #include "rig/checks.h"
 
+#include <algorithm>
+
 #include "units/text.h"
 
 namespace fw::rig {
@@ -30,6 +32,19 @@ Range physical_range(Quantity q) {
     case Quantity::controller_error: return {-1e9, 1e9};
   }
   return {0, 0};
+}
+
+Range physical_range(const Rig& rig, Channel c) {
+  Range r = physical_range(c.quantity);
+  const auto i = static_cast<std::size_t>(c.thing);
+  if (c.thing < 0 || i >= rig.strings.size()) return r;
+  const PvString& s = rig.strings[i];
+  // Light up to 1.5 suns at the edges of clouds, and cold cells that give a fifth more: common practice, no source.
+  if ((c.quantity == Quantity::string_power || c.quantity == Quantity::output_power) && s.rated_w() > 0) r.to = std::min(r.to, 2.5 * s.rated_w());
+  if (c.quantity == Quantity::string_voltage && s.module.v_oc_v > 0) r.to = std::min(r.to, 2 * s.module.v_oc_v * s.series);
+  if (c.quantity == Quantity::string_current && s.module.v_mp_v > 0)
+    r.to = std::min(r.to, 2.5 * s.module.stc_w / s.module.v_mp_v * s.parallel);
+  return r;
 }
 
 bool is_name(std::string_view text) {

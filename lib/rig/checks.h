@@ -3,6 +3,7 @@
 // sensor, a wrong unit or a slip in the config, never an unusual day.
 #include <string_view>
 
+#include "rig/rig.h"
 #include "units/channel.h"
 
 namespace fw::rig {
@@ -15,6 +16,10 @@ struct Range {
 /// Span of a channel's value in its own unit. Air and cells: -90 to 120 degC, which leaves out the usual
 /// disconnect value -127 but not the power-on value 85 (the guard judges that by its context).
 Range physical_range(Quantity q);
+
+/// Narrowed by what is known of the rig: a string's power to 2.5 times its rating, its voltage and current likewise
+/// to twice and 2.5 times what its modules can give, where the modules' figures are known.
+Range physical_range(const Rig& rig, Channel c);
 
 /// A name for strings, sensors, chargers, heaters, rules: [a-z0-9_-], 1 to 40 characters.
 bool is_name(std::string_view text);
