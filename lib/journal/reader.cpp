@@ -1,0 +1,293 @@
+#include "journal/reader.h"
+
+#include <algorithm>
+#include <filesystem>
+#include <limits>
+
+#include "journal/database.h"
+#include "journal/five.h"
+#include "journal/names.h"
+#include "journal/schema.h"
+#include "journal/store.h"
+#include "journal/table_io.h"
+#include "words/words.h"
+
+namespace fw::journal {
+
+namespace {
+
+constexpr int piece = 20'000;
+
+Stamp stamp(const Statement& s, int utc, int trusted) {
+  Stamp w;
+  w.utc = utc_ms(s.integer(utc));
+  w.trusted = s.integer(trusted) != 0;
+  return w;
+}
+
+std::optional<Utc> maybe_utc(const Statement& s, int c) {
+  const auto v = s.maybe_integer(c);
+  return v ? std::optional{utc_ms(*v)} : std::nullopt;
+}
+
+}  // namespace
+
+struct Reader::Impl {
+  std::string path;
+  Database db;
+  Names names;
+
+  Fault fault() const {
+    if (db.trouble() == Trouble::damaged)
+      return {path, "the journal is damaged; the daemon sets such a file aside and saves what can be read. Read the new one"};
+    return {path, "the journal cannot be read: " + db.message()};
+  }
+
+  /// Rows of a sample table with seq > last, at most a piece; moves last. A row whose structure broke ends it.
+  template <class Sample, class Read>
+  bool rows(const std::string& sql, Read read, std::int64_t last, std::vector<Sample>& out) {
+    out.clear();
+    auto s = db.prepare(sql + " WHERE seq>? ORDER BY seq LIMIT ?");
+    s.bind(1, last).bind(2, std::int64_t{piece});
+    Statement::Step step;
+    while ((step = s.step()) == Statement::Step::row) out.push_back(read(s));
+    return step == Statement::Step::done;
+  }
+
+  /// Five-minute rows of both ages in one sequence. Minutes that are moved by the daemon between two
+  /// pieces are met again as five-minute rows, for both tables count in the same sequence.
+  template <class Fives, class Sample, class Read, class Give>
+  bool fives(const std::string& sql_five, const std::string& sql_minute, Read read, Give give) {
+    std::int64_t last = -1;
+    std::vector<Sample> got;
+    bool aged = true;
+    while (true) {
+      if (aged) {
+        if (!rows<Sample>(sql_five, read, last, got)) return false;
+        for (const auto& r : got) give(r), last = r.seq;
+        if (got.size() == piece) continue;
+      }
+      if (!rows<Sample>(sql_minute, read, last, got)) return false;
+      if (got.empty()) return true;
+      Fives join;
+      for (const auto& r : got) join.take(r);
+      const bool end = got.size() < piece;
+      const auto open = join.first_open();
+      for (const auto& f : end ? join.finish() : join.closed())
+        if (end || !open || f.seq < *open) give(f);
+      if (end) return true;
+      last = open ? *open - 1 : got.back().seq;
+      aged = true;
+    }
+  }
+
+  template <class Row, class Read>
+  Result<std::vector<Row>> events(const std::string& sql, Period p, Read read) {
+    std::vector<Row> all;
+    auto s = db.prepare(sql + " WHERE utc>=? AND utc<? ORDER BY seq");
+    s.bind(1, p.from ? ms_of(*p.from) : std::numeric_limits<std::int64_t>::min())
+        .bind(2, p.to ? ms_of(*p.to) : std::numeric_limits<std::int64_t>::max());
+    Statement::Step step;
+    while ((step = s.step()) == Statement::Step::row) all.push_back(read(s));
+    if (step == Statement::Step::failed) return fault();
+    return all;
+  }
+};
+
+Reader::Reader(std::unique_ptr<Impl> impl) : impl_(std::move(impl)) {}
+Reader::Reader(Reader&&) noexcept = default;
+Reader& Reader::operator=(Reader&&) noexcept = default;
+Reader::~Reader() = default;
+
+Result<Reader> Reader::open(const std::string& path) {
+  namespace fs = std::filesystem;
+  std::error_code none;
+  if (!fs::exists(path, none)) return Fault{path, "there is no such journal"};
+  if (fs::is_directory(path, none)) return Fault{path, "this is a folder; a journal is a file"};
+  auto impl = std::make_unique<Impl>();
+  impl->path = path;
+  Database& db = impl->db;
+  const auto opens = [&](bool immutable) { return db.open(path, Access::read, immutable) && origin_of(db) != Origin::unreadable; };
+  // A journal at rest in a folder that may not be written has no log to share: read it as it lies.
+  if (!opens(false) && (db.trouble() == Trouble::damaged || db.trouble() == Trouble::not_sqlite || !opens(true))) {
+    if (db.trouble() == Trouble::not_sqlite) return Fault{path, "this is not a firnwatt journal"};
+    if (db.trouble() == Trouble::missing) return Fault{path, "the journal cannot be opened: no right to read it"};
+    return impl->fault();
+  }
+  switch (origin_of(db)) {
+    case Origin::empty: return Fault{path, "the journal is empty: nothing has been recorded yet"};
+    case Origin::foreign: return Fault{path, "this is another program's SQLite file, not a firnwatt journal"};
+    case Origin::newer:
+      return Fault{path, "this journal was made by a newer firnwatt; this one reads up to version " + std::to_string(schema_version()) +
+                             ". Update firnwatt to read it"};
+    case Origin::unreadable: return impl->fault();
+    case Origin::ours: break;
+  }
+  auto s = db.prepare("SELECT id,text FROM name");
+  Statement::Step step;
+  while ((step = s.step()) == Statement::Step::row) impl->names.put(static_cast<int>(s.integer(0)), s.text(1));
+  if (step == Statement::Step::failed) return impl->fault();
+  return Reader(std::move(impl));
+}
+
+About Reader::about() const {
+  const auto text = snapshot("rig");
+  return text ? about_in(*text) : About{};
+}
+
+const std::string& Reader::name(int id) const {
+  if (id != 0 && !impl_->names.knows(id)) {
+    // Made since the reader was opened, or lost with a damaged file.
+    auto s = impl_->db.prepare("SELECT text FROM name WHERE id=?");
+    if (s.bind(1, std::int64_t{id}).step() == Statement::Step::row) impl_->names.put(id, s.text(0));
+    else impl_->names.put(id, "unnamed-" + std::to_string(id));
+  }
+  return impl_->names.text(id);
+}
+
+std::optional<std::string> Reader::snapshot(std::string_view key) const {
+  auto s = impl_->db.prepare("SELECT data FROM snapshot WHERE key=?");
+  if (s.bind(1, key).step() != Statement::Step::row) return std::nullopt;
+  return s.text(0);
+}
+
+std::optional<std::pair<Utc, Utc>> Reader::span() const {
+  std::optional<std::int64_t> first, last;
+  for (const char* t : {"string_five", "string_minute", "bank_five", "bank_minute"}) {
+    const std::string table(t);
+    const auto lo = impl_->db.integer("SELECT min(minute) FROM " + table), hi = impl_->db.integer("SELECT max(minute+minutes) FROM " + table);
+    if (lo && (!first || *lo < *first)) first = lo;
+    if (hi && (!last || *hi > *last)) last = hi;
+  }
+  if (!first || !last) return std::nullopt;
+  return std::pair{utc_of_minute(*first), utc_of_minute(*last)};
+}
+
+namespace {
+bool inside(const Period& p, std::int64_t minute) {
+  const Utc t = utc_of_minute(minute);
+  return (!p.from || t >= *p.from) && (!p.to || t < *p.to);
+}
+}  // namespace
+
+Result<void> Reader::each_five(Period p, const std::function<void(const StringSample&)>& take) const {
+  const bool ok = impl_->fives<StringFives, StringSample>(select_string_sql("string_five", ""), select_string_sql("string_minute", ""),
+                                                          string_sample, [&](const StringSample& r) {
+                                                            if (inside(p, r.minute)) take(r);
+                                                          });
+  if (!ok) return impl_->fault();
+  return {};
+}
+
+Result<void> Reader::each_bank(Period p, int step, const std::function<void(const BankSample&)>& take) const {
+  const auto give = [&](const BankSample& r) {
+    if (inside(p, r.minute)) take(r);
+  };
+  if (step >= 5) {
+    const bool ok = impl_->fives<BankFives, BankSample>(select_bank_sql("bank_five", ""), select_bank_sql("bank_minute", ""), bank_sample, give);
+    if (!ok) return impl_->fault();
+    return {};
+  }
+  std::int64_t last = -1;
+  std::vector<BankSample> got;
+  while (true) {
+    if (!impl_->rows<BankSample>(select_bank_sql("bank_five", ""), bank_sample, last, got)) return impl_->fault();
+    for (const auto& r : got) give(r), last = r.seq + r.minutes - 1;
+    if (got.size() == piece) continue;
+    if (!impl_->rows<BankSample>(select_bank_sql("bank_minute", ""), bank_sample, last, got)) return impl_->fault();
+    for (const auto& r : got) give(r), last = r.seq;
+    if (got.size() < piece) return {};
+  }
+}
+
+Result<std::vector<DayEnergy>> Reader::energy(Period p) const {
+  const auto words = Words::in_zone(about().timezone, false);
+  const auto date_of = [&](Utc t) {
+    return words ? day_in(words->local_date(t)) : std::optional{static_cast<int>(ms_of(floor_to(t, days{1})) / 86'400'000)};
+  };
+  const auto first = p.from ? date_of(*p.from) : std::nullopt;
+  const auto last = p.to ? date_of(*p.to - Span{1}) : std::nullopt;
+  auto s = impl_->db.prepare(R"(
+      SELECT date,string,sum(made),sum(cloud),sum(snow),sum(soiling),sum(shade),sum(curtailed),sum(cold),sum(outage),sum(no_data),
+             sum(unexplained),sum(minutes),sum(light_minutes),sum(light_live)
+      FROM (SELECT date,string,made,cloud,snow,soiling,shade,curtailed,cold,outage,no_data,unexplained,minutes,light_minutes,light_live
+            FROM string_day
+            UNION ALL
+            SELECT date,string,sum(made),sum(cloud),sum(snow),sum(soiling),sum(shade),sum(curtailed),sum(cold),sum(outage),sum(no_data),
+                   sum(unexplained),sum(minutes),sum(light*minutes),sum(light*live)
+            FROM (SELECT *,made+cloud+snow+soiling+shade+curtailed+cold+outage+no_data+unexplained>0 AS light FROM string_minute)
+            GROUP BY date,string)
+      WHERE date BETWEEN ? AND ? GROUP BY date,string ORDER BY date,string)");
+  s.bind(1, std::int64_t{first.value_or(std::numeric_limits<int>::min())}).bind(2, std::int64_t{last.value_or(std::numeric_limits<int>::max())});
+  std::vector<DayEnergy> all;
+  Statement::Step step;
+  while ((step = s.step()) == Statement::Step::row) {
+    DayEnergy e;
+    e.date = static_cast<int>(s.integer(0));
+    e.string = static_cast<int>(s.integer(1));
+    for (int i = 0; i < part_count; ++i) e.split[static_cast<std::size_t>(i)] = s.integer(2 + i);
+    e.minutes = s.integer(12);
+    e.light_minutes = s.integer(13);
+    e.light_live = s.integer(14);
+    all.push_back(e);
+  }
+  if (step == Statement::Step::failed) return impl_->fault();
+  return all;
+}
+
+Split rounded_dwh(const Split& s) {
+  const auto dwh = [](std::int64_t deciwatt_minutes) {
+    return (2 * deciwatt_minutes + (deciwatt_minutes < 0 ? -60 : 60)) / 120;
+  };
+  Split out{};
+  for (std::size_t i = 0; i < s.size(); ++i) out[i] = i == unexplained ? 0 : dwh(s[i]);
+  out[unexplained] = dwh(clear_sky(s)) - clear_sky(out);
+  return out;
+}
+
+Result<std::vector<AlarmRow>> Reader::alarms(Period p) const {
+  return impl_->events<AlarmRow>("SELECT utc,trusted,alarm,subject,event,priority,text FROM alarm", p, [](const Statement& s) {
+    return AlarmRow{stamp(s, 0, 1), s.text(2), s.text(3), s.text(4), s.text(5), s.text(6)};
+  });
+}
+
+Result<std::vector<CommandRow>> Reader::commands(Period p) const {
+  return impl_->events<CommandRow>(
+      "SELECT utc,trusted,id,charger,permit,current_limit_a,reason,confirmed FROM command", p, [](const Statement& s) {
+        return CommandRow{stamp(s, 0, 1), s.text(2), s.text(3), s.integer(4) != 0, s.maybe_real(5), s.text(6), maybe_utc(s, 7)};
+      });
+}
+
+Result<std::vector<AdviceRow>> Reader::advice(Period p) const {
+  return impl_->events<AdviceRow>("SELECT utc,trusted,kind,text,gain_kwh,best_from,best_to,outcome FROM advice", p, [](const Statement& s) {
+    return AdviceRow{stamp(s, 0, 1), s.text(2), s.text(3), s.maybe_real(4), maybe_utc(s, 5), maybe_utc(s, 6), s.text(7)};
+  });
+}
+
+Result<std::vector<NoteRow>> Reader::notes(Period p) const {
+  return impl_->events<NoteRow>("SELECT utc,trusted,event,string,text FROM note", p, [](const Statement& s) {
+    return NoteRow{stamp(s, 0, 1), s.text(2), s.text(3), s.text(4)};
+  });
+}
+
+Result<std::vector<NoticeRow>> Reader::notices(Period p) const {
+  return impl_->events<NoticeRow>(std::string("SELECT ") + notice_columns + " FROM notice", p, notice_row);
+}
+
+Result<std::vector<EventRow>> Reader::events(Period p) const {
+  return impl_->events<EventRow>("SELECT utc,trusted,kind,text FROM event", p, [](const Statement& s) {
+    return EventRow{stamp(s, 0, 1), s.text(2), s.text(3)};
+  });
+}
+
+Result<std::vector<VerdictChangeRow>> Reader::changes(Period p) const {
+  return impl_->events<VerdictChangeRow>("SELECT utc,trusted,string,cause,confidence_pm,reason,evidence FROM change", p,
+                                         [this](const Statement& s) {
+                                           return VerdictChangeRow{
+                                               stamp(s, 0, 1), name(static_cast<int>(s.integer(2))),
+                                               static_cast<Cause>(std::clamp<std::int64_t>(s.integer(3), 0, cause_count - 1)),
+                                               static_cast<double>(s.integer(4)) / 1000, name(static_cast<int>(s.integer(5))), s.text(6)};
+                                         });
+}
+
+}  // namespace fw::journal
