@@ -58,9 +58,9 @@ DiffuseIam iam_diffuse(double tilt_deg, const GlassModel& glass) {
     ground += iam * c * s * (1 - above);
     ground_weight += c * s * (1 - above);
   }
-  // The horizon band, 0 to 0.1 deg, by two Gauss points in height.
+  // The horizon band, 0 to 0.5 deg, by two Gauss points in height.
   double band = 0, band_weight = 0;
-  for (const double height_deg : {0.05 * (1 - 1 / std::sqrt(3.0)), 0.05 * (1 + 1 / std::sqrt(3.0))}) {
+  for (const double height_deg : {0.25 * (1 - 1 / std::sqrt(3.0)), 0.25 * (1 + 1 / std::sqrt(3.0))}) {
     constexpr int steps = 2000;
     for (int i = 0; i < steps; ++i) {
       const double a = (i + 0.5) / steps * pi;
@@ -77,7 +77,7 @@ DiffuseIam iam_diffuse(double tilt_deg, const GlassModel& glass) {
 namespace {
 
 double martin_ruiz_part(double angle_term, double a_r) {
-  const double c1 = 4 / (3 * pi), c2 = 0.5 * a_r - 0.154;
+  const double c1 = 0.4244, c2 = 0.5 * a_r - 0.154;
   return 1 - std::exp(-(c1 * angle_term + c2 * angle_term * angle_term) / a_r);
 }
 

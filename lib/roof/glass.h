@@ -18,7 +18,7 @@ struct GlassModel {
 /// For the beam; cos_aoi -1..1, 0 when the sun is behind the plane. 0..1.
 double iam_beam(double cos_aoi, const GlassModel& glass = {});
 
-/// For uniform light of the sky, of a 0.1 deg band above the horizon and of the ground, weighted by
+/// For uniform light of the sky, of a 0.5 deg band above the horizon and of the ground, weighted by
 /// incidence over the part of each that the plane sees. tilt_deg 0..90. By quadrature (Marion
 /// 2017, Solar Energy 147, 344 does the same on a grid). A flat plane sees no ground: ground 0 then.
 struct DiffuseIam {
@@ -26,7 +26,7 @@ struct DiffuseIam {
 };
 DiffuseIam iam_diffuse(double tilt_deg, const GlassModel& glass = {});
 
-/// Martin & Ruiz's closed form for sky and ground (Prog. Photovolt. 2005, with c1 = 4/(3 pi) and
+/// Martin & Ruiz's closed form for sky and ground (Prog. Photovolt. 2005, with c1 = 0.4244 and
 /// c2 = a_r/2 - 0.154); up to 0.011 above exact integration for the ground.
 double iam_sky_martin_ruiz(double tilt_deg, double a_r);
 double iam_ground_martin_ruiz(double tilt_deg, double a_r);

@@ -91,7 +91,7 @@ double Module::v_oc_v(double effective_wm2, double cell_c) const {
   if (effective_wm2 <= 0) return 0;
   const double v_oc = *sheet_.v_oc_v;
   return std::max(v_oc * (1.0 + sheet_.beta_per_k * (cell_c - 25.0)) +
-                      slope_v_ * (273.15 + cell_c) / kelvin_at_25c * std::log(effective_wm2 / 1000.0),
+                      slope_v_ * (273.15 + cell_c) / kelvin_at_25c * std::max(std::log(effective_wm2 / 1000.0), ln_lowest_suns),
                   0.0);
 }
 

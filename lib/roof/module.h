@@ -39,12 +39,12 @@ class Module {
   bool voltage_known() const { return voltage_known_; }
 
  private:
-  static constexpr int table_size = 97;
+  static constexpr int table_size = 91;
   double v_mp_ratio(double suns) const;
   ModuleSheet sheet_;
   bool voltage_known_ = false;
   double slope_v_ = 0;  ///< n Ns k T / q at 25 C: what a factor e of light does to the open-circuit voltage
-  std::array<double, table_size> ratio_{};  ///< v_mp over that at one sun, 25 C, on an even grid of ln(suns)
+  std::array<double, table_size> ratio_{};  ///< v_mp over that at one sun, 25 C, on an even grid of ln(suns) with a node at one sun
 };
 
 /// Coldest open-circuit voltage of `series` modules at a cell temperature, V: linear in temperature
