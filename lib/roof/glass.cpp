@@ -46,7 +46,7 @@ double iam_beam(double cos_aoi, const GlassModel& glass) {
 
 DiffuseIam iam_diffuse(double tilt_deg, const GlassModel& glass) {
   const double cos_tilt = sun::cos_deg(tilt_deg), sin_tilt = sun::sin_deg(tilt_deg);
-  constexpr int rings = 2000;
+  constexpr int rings = 720;
   double sky = 0, sky_weight = 0, ground = 0, ground_weight = 0;
   for (int i = 0; i < rings; ++i) {
     const double aoi = (i + 0.5) / rings * pi / 2;
@@ -61,7 +61,7 @@ DiffuseIam iam_diffuse(double tilt_deg, const GlassModel& glass) {
   // The horizon band, 0 to 0.5 deg, by two Gauss points in height.
   double band = 0, band_weight = 0;
   for (const double height_deg : {0.25 * (1 - 1 / std::sqrt(3.0)), 0.25 * (1 + 1 / std::sqrt(3.0))}) {
-    constexpr int steps = 2000;
+    constexpr int steps = 720;
     for (int i = 0; i < steps; ++i) {
       const double a = (i + 0.5) / steps * pi;
       const double c = sun::cos_deg(height_deg) * std::cos(a) * sin_tilt + sun::sin_deg(height_deg) * cos_tilt;
