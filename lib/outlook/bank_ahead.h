@@ -1,0 +1,51 @@
+#pragma once
+// The bank's energy through the coming days: what it takes, what it gives, when it is full, when it
+// reaches its reserve, and how sure that is.
+#include <optional>
+#include <vector>
+
+#include "rig/rig.h"
+#include "units/time.h"
+
+namespace fw::outlook {
+
+/// Share of its rated capacity that an iron phosphate bank gives at a cell temperature, 0.6..1: whole at 10 degC
+/// and above, 0.95 at 0, 0.83 at -5, 0.68 at -10 (common practice, no source).
+double usable_share(double cell_c);
+
+struct BankStep {
+  double hours = 0.25;
+  double available_w = 0;        ///< behind the controllers, if all of it is taken
+  double available_error = 0.3;  ///< relative standard error
+  double load_w = 0, load_error_w = 0;
+  std::optional<double> cell_c;
+};
+
+struct BankNow {
+  double soc = 0.5;
+  double soc_error = 0.01;       ///< standard error
+  bool charging_allowed = true;  ///< permit and the bank's own leave
+  double widen = 1;              ///< learned: how much wider than planned the errors have been, 0.5..3
+  double unexplained_w = 0;      ///< learned: what goes besides the known loads (negative: comes)
+};
+
+struct BankPath {
+  std::vector<double> soc;           ///< at the END of each step, 0..1
+  std::vector<double> accepted_w;    ///< taken from the strings, by loads and bank
+  std::vector<double> curtailed_w;   ///< could have been made, but the bank is full or takes no faster
+  std::vector<double> held_off_w;    ///< could have been made, but the cells are too cold or hot to charge
+  std::vector<bool> chargeable;
+  std::optional<double> reserve_h, departure_h;  ///< hours from now until these are reached, cold counted
+};
+
+/// offset_sd: runs that many standard errors beside the middle (-1.28 and 1.28 bound 80 %).
+BankPath run_bank(const rig::Rig& rig, const BankNow& now, const std::vector<BankStep>& steps, double offset_sd);
+
+/// Energy accepted from the strings over steps [from, to), kWh.
+double accepted_kwh(const BankPath& path, const std::vector<BankStep>& steps, std::size_t from, std::size_t to);
+
+/// State of charge when nothing but a bank voltage is known: a span, never a figure in between.
+struct SocSpan { double low = 0.20, high = 0.90; };
+SocSpan soc_from_voltage(double bank_v, double nominal_v, std::optional<double> current_a, double capacity_ah);
+
+}  // namespace fw::outlook

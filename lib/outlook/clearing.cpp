@@ -1,0 +1,180 @@
+#include "outlook/clearing.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace fw::outlook {
+namespace {
+constexpr double light_enough_deg = 3;       // below it is dusk for somebody on a roof
+constexpr double softening_wh_m2 = 100;      // sun that lets go the ice: a couple of winter morning hours (common practice)
+constexpr double falling_cm_per_h = 0.1;
+
+struct Option { std::size_t step; double day_kwh, total_kwh; };
+}  // namespace
+
+Clearing decide_clearing(const rig::Rig& rig, const Words& words, const RoofAhead& roof, const std::vector<BankStep>& as_is,
+                         const std::optional<BankNow>& bank, const ClearingInput& in) {
+  Clearing out;
+  for (std::size_t s = 0; s < rig.strings.size() && s < in.under_snow.size(); ++s)
+    if (in.under_snow[s]) out.strings.push_back(static_cast<int>(s));
+  const std::size_t n = roof.steps.size();
+  if (out.strings.empty() || n == 0 || as_is.size() != n) return out;
+
+  // What clearing at a step brings, until that day's end and in all.
+  std::vector<std::vector<double>> left;
+  std::vector<double> efficiency;
+  for (int s : out.strings) {
+    left.push_back(string_power(roof, s, std::nullopt));
+    efficiency.push_back(rig.strings[s].controller.efficiency);
+  }
+  const std::optional<BankPath> path = bank ? std::optional(run_bank(rig, *bank, as_is, 0)) : std::nullopt;
+  std::vector<std::size_t> midnight(n, n);
+  for (std::size_t i = n; i-- > 0;) {
+    if (i + 1 < n) midnight[i] = words.local_midnight(roof.steps[i].from) == words.local_midnight(roof.steps[i + 1].from) ? midnight[i + 1] : i + 1;
+  }
+  auto gain = [&](std::size_t at, double* possible_day) {
+    std::vector<BankStep> steps = as_is;
+    double possible = 0;
+    for (std::size_t k = 0; k < out.strings.size(); ++k) {
+      const auto w = string_power(roof, out.strings[k], at);
+      for (std::size_t i = at; i < n; ++i) {
+        const double more = (w[i] - left[k][i]) * efficiency[k];
+        steps[i].available_w += more;
+        if (i < midnight[at]) possible += more * steps[i].hours / 1000;
+      }
+    }
+    if (possible_day) *possible_day = possible;
+    Option o{at, 0, 0};
+    if (path) {
+      const BankPath p = run_bank(rig, *bank, steps, 0);
+      o.day_kwh = accepted_kwh(p, steps, at, midnight[at]) - accepted_kwh(*path, as_is, at, midnight[at]);
+      o.total_kwh = accepted_kwh(p, steps, at, n) - accepted_kwh(*path, as_is, at, n);
+    } else {
+      for (std::size_t i = at; i < n; ++i) {
+        const double more = (steps[i].available_w - as_is[i].available_w) * steps[i].hours / 1000;
+        if (i < midnight[at]) o.day_kwh += more;
+        o.total_kwh += more;
+      }
+    }
+    return o;
+  };
+
+  // When somebody may be up there: light, presence, softened ice, wind, cold.
+  std::vector<bool> fit(n, false), safe(n, false);
+  double sun_wh_m2 = 0;
+  bool windy = false;
+  for (std::size_t i = 0; i < n; ++i) {
+    const auto& s = roof.steps[i];
+    if (i > 0 && midnight[i] != midnight[i - 1]) sun_wh_m2 = 0;
+    // The plan begins in mid-day: the morning's sun before it has done its part.
+    if (i == 0 && s.sun_elevation_deg > 15) sun_wh_m2 = softening_wh_m2;
+    bool present = true;
+    if (rig.advice.present) {
+      const int m = words.minute_of_day(s.from), a = rig.advice.present->first.minutes, b = rig.advice.present->second.minutes;
+      present = a <= b ? m >= a && m < b : m >= a || m < b;
+    }
+    const double wind = std::max(s.wind_ms.value_or(0), i < 8 ? in.wind_now_ms.value_or(0) : 0);
+    const bool calm = wind <= rig.advice.max_wind_ms;
+    const bool warm = s.air_c >= rig.advice.min_air_c;
+    const bool soft = sun_wh_m2 >= softening_wh_m2 || s.air_c > 1;
+    fit[i] = s.sun_elevation_deg >= light_enough_deg && present && soft;
+    safe[i] = calm && warm;
+    if (fit[i] && !calm) windy = true;
+    sun_wh_m2 += s.ghi_wm2 * s.hours;
+  }
+
+  // The best of each day.
+  struct Day { std::size_t end; std::optional<Option> best, best_unsafe; double possible = 0; std::vector<Option> options; };
+  std::vector<Day> days;
+  for (std::size_t i = 0; i < n; ++i) {
+    if (days.empty() || midnight[i] != days.back().end) days.push_back({midnight[i], {}, {}, 0, {}});
+    if (!fit[i]) continue;
+    const bool on_half = i == 0 || words.minute_of_day(roof.steps[i].from) % 30 == 0;
+    if (!on_half) continue;
+    double possible = 0;
+    const Option o = gain(i, &possible);
+    Day& d = days.back();
+    if (!safe[i]) {
+      if (!d.best_unsafe || o.day_kwh > d.best_unsafe->day_kwh) d.best_unsafe = o;
+      continue;
+    }
+    d.options.push_back(o);
+    d.possible = std::max(d.possible, possible);
+    if (!d.best || o.day_kwh > d.best->day_kwh + 1e-6) d.best = o;
+  }
+  const double threshold = rig.advice.min_gain_kwh;
+  const Day& today = days.front();
+
+  // Snow now or within the next hours, so that today's best hour lies after it.
+  std::optional<std::size_t> snow_end;
+  const bool snow_soon = in.snowing_now || [&] {
+    for (std::size_t i = 0; i < n && i < 12; ++i)
+      if (roof.steps[i].snow_cm / roof.steps[i].hours >= falling_cm_per_h) return true;
+    return false;
+  }();
+  if (snow_soon) {
+    std::size_t end = 0;
+    double dry_h = 0;
+    for (std::size_t i = 0; i < n && dry_h < 3; ++i) {
+      if (roof.steps[i].snow_cm / roof.steps[i].hours >= falling_cm_per_h) {
+        end = i + 1;
+        dry_h = 0;
+      } else {
+        dry_h += roof.steps[i].hours;
+      }
+    }
+    snow_end = end;
+    out.now_kwh = gain(0, nullptr).day_kwh;
+    if (end < n) out.snow_ends = roof.steps[end].from;
+  }
+
+  const std::optional<std::size_t> first_later = days.size() > 1 ? std::optional<std::size_t>(1) : std::nullopt;
+  std::optional<Option> later;
+  if (first_later)
+    for (std::size_t d = 1; d < days.size(); ++d)
+      if (days[d].best && (!later || days[d].best->day_kwh > later->day_kwh * 1.25)) later = days[d].best;
+
+  if (today.best) {
+    out.today_kwh = today.best->day_kwh;
+    out.total_kwh = today.best->total_kwh;
+    out.possible_today_kwh = today.possible;
+    // The window: from the best hour until a fifth of the gain is gone, an hour at least.
+    std::size_t last = today.best->step;
+    for (const auto& o : today.options)
+      if (o.step >= today.best->step && o.day_kwh >= 0.8 * today.best->day_kwh) last = o.step;
+    out.best_from = roof.steps[today.best->step].from;
+    out.best_to = std::max(roof.steps[last].from, *out.best_from + hours{1});
+    if (*out.best_to > *out.best_from + hours{2}) out.best_to = *out.best_from + hours{2};
+  }
+  if (later) {
+    out.later_day = roof.steps[later->step].from;
+    out.later_kwh = later->day_kwh;
+  }
+
+  if (today.best && today.best->day_kwh >= threshold) {
+    // While it snows the best moment is after it; before that moment the word is to wait.
+    if (snow_end && *snow_end > 0 && today.best->step >= *snow_end && in.snowing_now) {
+      out.choice = Choice::wait_snow;
+      return out;
+    }
+    out.choice = Choice::clear;
+    return out;
+  }
+  if (today.best_unsafe && today.best_unsafe->day_kwh >= threshold) {
+    out.choice = Choice::unsafe;
+    out.by_wind = windy;
+    return out;
+  }
+  if (today.best && today.possible >= threshold && out.possible_today_kwh - out.today_kwh > 0.5 * out.possible_today_kwh) {
+    out.choice = Choice::not_needed;
+    return out;
+  }
+  if (snow_end && *snow_end > 0) {
+    out.choice = Choice::wait_snow;
+    return out;
+  }
+  out.choice = later && later->day_kwh >= threshold ? Choice::wait_day : Choice::too_small;
+  return out;
+}
+
+}  // namespace fw::outlook

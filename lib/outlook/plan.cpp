@@ -1,0 +1,178 @@
+#include "outlook/plan.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace fw::outlook {
+namespace {
+constexpr double full_soc = 0.985;
+constexpr int longest_days = 30;
+
+std::optional<Surplus> surplus_of(const RoofAhead& roof, const BankPath& path, Utc from, Utc to) {
+  Surplus s;
+  for (std::size_t i = 0; i < roof.steps.size(); ++i) {
+    const auto& step = roof.steps[i];
+    if (step.from < from || step.from >= to || path.curtailed_w[i] < 10) continue;
+    if (s.kwh == 0) s.from = step.from;
+    s.kwh += path.curtailed_w[i] * step.hours / 1000;
+    s.to = step.from + step_length;
+  }
+  if (s.kwh < 0.05) return {};
+  return s;
+}
+}  // namespace
+
+Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
+  Plan plan;
+  plan.at = in.now;
+  plan.forecast_used = in.forecast_used;
+  plan.forecast_age = in.forecast_age;
+  const RoofAhead roof = roof_ahead(rig, in.strings, in.site, in.now, in.weather);
+  const std::size_t n = roof.steps.size(), strings = rig.strings.size();
+  if (n == 0) return plan;
+
+  std::vector<std::vector<double>> as_is(strings), cleared(strings);
+  for (std::size_t s = 0; s < strings; ++s) {
+    as_is[s] = string_power(roof, static_cast<int>(s), std::nullopt);
+    cleared[s] = string_power(roof, static_cast<int>(s), std::size_t{0});
+  }
+  std::vector<BankStep> steps(n);
+  auto hour_of = [&](std::size_t i) {
+    return static_cast<std::size_t>(std::clamp<std::ptrdiff_t>((roof.steps[i].from - in.weather.front().from) / hours{1}, 0,
+                                                               std::ssize(in.weather) - 1));
+  };
+  for (std::size_t i = 0; i < n; ++i) {
+    const std::size_t h = hour_of(i);
+    steps[i].hours = roof.steps[i].hours;
+    steps[i].available_error = roof.steps[i].share_error;
+    for (std::size_t s = 0; s < strings; ++s) steps[i].available_w += as_is[s][i] * rig.strings[s].controller.efficiency;
+    if (h < in.loads.size()) {
+      steps[i].load_w = in.loads[h].watts;
+      steps[i].load_error_w = in.loads[h].error_w;
+    }
+    if (!in.cells_c.empty()) steps[i].cell_c = in.cells_c[std::min(h, in.cells_c.size() - 1)];
+  }
+
+  plan.soc_known = in.bank.has_value();
+  const BankNow assumed = in.bank.value_or(BankNow{});
+  const BankPath mid = run_bank(rig, assumed, steps, 0);
+  const BankPath low = run_bank(rig, assumed, steps, -1.2816);
+  const BankPath high = run_bank(rig, assumed, steps, 1.2816);
+
+  for (std::size_t h = 0; h < in.weather.size() && h < plan_hours; ++h) {
+    PlanHour row;
+    row.from = in.weather[h].from;
+    row.air_c = in.weather[h].air_c;
+    row.clear_share = in.weather[h].clear_share;
+    row.snow_cm = in.weather[h].snow_cm;
+    row.as_is_w.assign(strings, 0);
+    row.cleared_w.assign(strings, 0);
+    plan.hours.push_back(row);
+  }
+  std::vector<double> lasted(plan.hours.size(), 0);
+  for (std::size_t i = 0; i < n; ++i) {
+    const std::size_t h = hour_of(i);
+    if (h >= plan.hours.size()) continue;
+    PlanHour& row = plan.hours[h];
+    const double dt = steps[i].hours;
+    lasted[h] += dt;
+    for (std::size_t s = 0; s < strings; ++s) {
+      row.as_is_w[s] += as_is[s][i] * dt;
+      row.cleared_w[s] += cleared[s][i] * dt;
+    }
+    row.load_w += steps[i].load_w * dt;
+    row.accepted_w += mid.accepted_w[i] * dt;
+    row.curtailed_w += mid.curtailed_w[i] * dt;
+    row.held_off_w += mid.held_off_w[i] * dt;
+    row.chargeable = mid.chargeable[i];
+    row.soc_low = low.soc[i];
+    row.soc_mid = mid.soc[i];
+    row.soc_high = high.soc[i];
+  }
+  for (std::size_t h = 0; h < plan.hours.size(); ++h) {
+    PlanHour& row = plan.hours[h];
+    if (lasted[h] <= 0) continue;
+    for (auto* v : {&row.as_is_w, &row.cleared_w})
+      for (double& w : *v) w /= lasted[h];
+    for (double* w : {&row.load_w, &row.accepted_w, &row.curtailed_w, &row.held_off_w}) *w /= lasted[h];
+  }
+
+  const Utc midnight = words.next_local_midnight(in.now), next_midnight = words.next_local_midnight(midnight);
+  for (std::size_t i = 0; i < n; ++i) {
+    const Utc t = roof.steps[i].from;
+    const double taken = mid.accepted_w[i] * steps[i].hours / 1000;
+    if (t < midnight) {
+      plan.today_made_kwh += taken;
+      plan.today_held_off_kwh += mid.held_off_w[i] * steps[i].hours / 1000;
+    } else if (t < next_midnight) {
+      plan.tomorrow_made_kwh += taken;
+    }
+  }
+
+  if (rig.has_bank && in.bank) {
+    auto at = [&](std::optional<double> h) -> std::optional<Utc> {
+      if (!h) return {};
+      return in.now + Span{static_cast<std::int64_t>(*h * 3.6e6)};
+    };
+    plan.reserve_at = at(mid.reserve_h);
+    plan.reserve_early = at(low.reserve_h);
+    plan.reserve_late = at(high.reserve_h);
+    plan.departure_at = at(mid.departure_h);
+    // Which of seven paths from very poor to very good reach it: a probability in steps fine enough for words.
+    constexpr double sd[] = {-1.47, -0.79, -0.37, 0, 0.37, 0.79, 1.47};
+    int reached = 0;
+    for (double z : sd) reached += run_bank(rig, assumed, steps, z).reserve_h.has_value();
+    plan.reserve_probability = reached / 7.0;
+    if (mid.reserve_h && *mid.reserve_h > 0) {
+      // A cut that carries it through; if that is too much to ask, one that carries it to the next sun.
+      double sun_h = 0, t = 0;
+      for (std::size_t i = 0; i < n; ++i) {
+        if (t > *mid.reserve_h && mid.accepted_w[i] > steps[i].load_w && steps[i].load_w > 0) {
+          sun_h = t + 1;
+          break;
+        }
+        t += steps[i].hours;
+      }
+      double mean_w = 0, all_h = 0;
+      for (const auto& s : steps) mean_w += s.load_w * s.hours, all_h += s.hours;
+      mean_w /= all_h;
+      for (const double goal_h : {all_h, sun_h}) {
+        if (goal_h <= 0 || plan.saving_w) continue;
+        for (double cut = 0.1; cut <= 0.71; cut += 0.05) {
+          auto less = steps;
+          for (auto& s : less) s.load_w *= 1 - cut;
+          const auto h = run_bank(rig, assumed, less, 0).reserve_h;
+          if (h && *h < goal_h) continue;
+          plan.saving_w = cut * mean_w;
+          if (goal_h < all_h) plan.saving_until = at(goal_h);
+          break;
+        }
+      }
+    }
+    if (!plan.reserve_at) {
+      // The last day of the plan again and again, while it takes more than it gives.
+      std::size_t day = n;
+      double hours_back = 0;
+      while (day > 0 && hours_back < 24) hours_back += steps[--day].hours;
+      const double start = day > 0 ? mid.soc[day - 1] : assumed.soc;
+      const double lost = start - mid.soc.back();
+      if (lost > 1e-4 && hours_back > 20) {
+        const double days_more = (mid.soc.back() - rig.bank.reserve_soc) / lost;
+        double total = 0;
+        for (const auto& s : steps) total += s.hours;
+        if (days_more < longest_days) {
+          plan.reserve_at = at(total + days_more * 24);
+          plan.reserve_beyond = true;
+        }
+      }
+    }
+    for (std::size_t i = 0; i < n && !plan.full_at && roof.steps[i].from < next_midnight; ++i)
+      if (mid.soc[i] >= full_soc && roof.clean_w.size() > 0 && roof.steps[i].ghi_wm2 > 0) plan.full_at = roof.steps[i].from;
+    plan.surplus_today = surplus_of(roof, mid, in.now, midnight);
+    plan.surplus_tomorrow = surplus_of(roof, mid, midnight, next_midnight);
+  }
+  plan.clearing = decide_clearing(rig, words, roof, steps, in.bank, {in.under_snow, in.snowing_now, in.wind_ms});
+  return plan;
+}
+
+}  // namespace fw::outlook

@@ -1,0 +1,55 @@
+#pragma once
+// What each string could give in the coming days, in steps of a quarter of an hour: under its snow as it
+// is, and with clean glass from any moment on.
+#include <optional>
+#include <vector>
+
+#include "outlook/layer.h"
+#include "outlook/weather_ahead.h"
+#include "rig/rig.h"
+#include "roof/attitude.h"
+#include "roof/calibration.h"
+
+namespace fw::outlook {
+
+inline constexpr Span step_length = minutes{15};
+
+/// The string on its data sheet, for one that has not been calibrated.
+roof::StringModel paper_model(const rig::Rig& rig, const rig::PvString& string);
+/// The rig's place; latitude and longitude in degrees.
+sky::Site sky_site(const rig::Site& site, double latitude_deg, double longitude_deg);
+
+/// One string at the start.
+struct StringNow {
+  const roof::Calibration* calibration = nullptr;  ///< null: the data sheet
+  Layer layer;                   ///< snow on its glass
+  double standing_share = 1;     ///< of its power that an outage or dirt leaves, 0..1
+};
+
+/// Weather at a step. ghi_wm2 is on a horizontal plane.
+struct StepWeather {
+  Utc from{};                    ///< the first step begins now, the others on the quarter
+  double hours = 0.25;
+  double clear_share = 1, share_error = 0.3, air_c = 0, snow_cm = 0, ghi_wm2 = 0, sun_elevation_deg = 0;
+  std::optional<double> wind_ms;
+};
+
+struct RoofAhead {
+  std::vector<StepWeather> steps;
+  std::vector<std::vector<double>> clean_w;    ///< [string][step]: bare glass, within the controller's limits
+  std::vector<StringNow> strings;
+  std::vector<double> tilt_deg;
+};
+
+RoofAhead roof_ahead(const rig::Rig& rig, const std::vector<StringNow>& strings, const sky::Site& site, Utc now,
+                     const std::vector<WeatherHour>& weather);
+
+/// Power of one string at every step, W. cleared_at: its glass is bare at that step's start; none: left as it is.
+/// While snow falls bare glass is covered again by what falls, within 45 minutes at the latest on flat glass
+/// (common practice, no source).
+std::vector<double> string_power(const RoofAhead& roof, int string, std::optional<std::size_t> cleared_at);
+
+/// The layer at the start of every step, left as it is.
+std::vector<Layer> layers_ahead(const RoofAhead& roof, int string);
+
+}  // namespace fw::outlook

@@ -1,0 +1,157 @@
+#include "outlook/sentences.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "units/text.h"
+
+namespace fw::outlook {
+namespace {
+const char* part_of_day(int minute) {
+  if (minute < 5 * 60) return "night";
+  if (minute < 11 * 60) return "morning";
+  if (minute < 13 * 60 + 30) return "noon";
+  if (minute < 18 * 60) return "afternoon";
+  return "evening";
+}
+
+std::string with_neighbour(const rig::Rig& rig) {
+  return rig.advice.climb == rig::Climb::not_alone ? " Not alone." : "";
+}
+
+const char* const caution = " Loose snow only, mind ladder and ice.";
+
+std::string lasts(const Words& words, const Plan& plan) {
+  if (!plan.soc_known || !plan.reserve_at) return "";
+  return " Bank lasts until " + until(words, *plan.reserve_at, plan.at) + ".";
+}
+
+std::string span_of(const Words& words, Utc at, Utc now) {
+  const double days = hours_of(at - now) / 24;
+  (void)words;
+  if (days >= 2) return significant(days, days < 10 ? 2 : 2) + " days";
+  return Words::span(at - now);
+}
+}  // namespace
+
+std::string until(const Words& words, Utc t, Utc now) {
+  const std::string part = part_of_day(words.minute_of_day(t));
+  const Utc today = words.local_midnight(now), tomorrow = words.next_local_midnight(now);
+  const Utc day_after = words.next_local_midnight(tomorrow);
+  if (t < tomorrow) {
+    if (t < now + hours{6} || today > t) return "about " + words.clock(t);
+    return part == "night" ? "tonight" : part == "noon" ? "noon today" : "this " + part;
+  }
+  if (part == "noon") return t < day_after ? "noon tomorrow" : words.day(t) + " noon";
+  if (t < day_after) return part == "night" ? "tonight, about " + words.clock(t) : "tomorrow " + part;
+  if (t < now + days{6}) return words.day(t) + " " + part;
+  return words.day(t) + " " + words.local_date(t);
+}
+
+std::string clearing_text(const rig::Rig& rig, const Words& words, const Plan& plan, bool away) {
+  const Clearing& c = plan.clearing;
+  if (c.choice == Choice::no_snow) return "";
+  if (away) return "Nobody there to clear it." + lasts(words, plan);
+  if (rig.advice.climb == rig::Climb::never) return "Nothing to do on the roof." + lasts(words, plan);
+  std::string text;
+  switch (c.choice) {
+    case Choice::no_snow: return "";
+    case Choice::clear: {
+      text = "Clearing today looks worth about " + Words::energy(c.today_kwh);
+      if (c.total_kwh > 1.6 * c.today_kwh && c.total_kwh - c.today_kwh > 0.3)
+        text += " (about " + Words::energy(c.total_kwh) + " in the coming days)";
+      if (c.best_from && c.best_to) text += ", best " + words.range(*c.best_from, *c.best_to);
+      text += ".";
+      text += caution + with_neighbour(rig);
+      break;
+    }
+    case Choice::wait_snow:
+      text = "Wait until the snowfall ends";
+      if (c.snow_ends) text += ", about " + words.when(*c.snow_ends, plan.at);
+      text += ": clearing now would bring about " + Words::energy(std::max(0.0, c.now_kwh)) + ".";
+      if (c.best_from && c.best_to && c.today_kwh >= rig.advice.min_gain_kwh)
+        text += " After that about " + Words::energy(c.today_kwh) + ", best " + words.range(*c.best_from, *c.best_to) + "." + caution;
+      else if (c.later_day && c.later_kwh >= rig.advice.min_gain_kwh)
+        text += " " + words.day(*c.later_day) + " looks worth it (about " + Words::energy(c.later_kwh) + ").";
+      break;
+    case Choice::wait_day:
+      text = "Clearing now would bring about " + Words::energy(std::max(0.0, c.today_kwh)) + ".";
+      if (c.later_day)
+        text = "Grey until " + words.day(*c.later_day) + ": clearing now would bring about " + Words::energy(std::max(0.0, c.today_kwh)) +
+               ". " + words.day(*c.later_day) + " looks worth it (about " + Words::energy(c.later_kwh) + ").";
+      text += lasts(words, plan);
+      break;
+    case Choice::not_needed:
+      text = "Clearing is not needed today: the bank could take about " + Words::energy(std::max(0.0, c.today_kwh)) + " of " +
+             Words::energy(c.possible_today_kwh) + ". Nothing to do.";
+      break;
+    case Choice::too_small:
+      text = "Clearing would bring about " + Words::energy(std::max(0.0, c.today_kwh)) + " today, not worth the ladder. Nothing to do.";
+      break;
+    case Choice::unsafe:
+      text = std::string("Leave the snow: too ") + (c.by_wind ? "windy" : "cold") + " for the roof today." + lasts(words, plan);
+      break;
+  }
+  return text;
+}
+
+std::string bank_line(const rig::Rig& rig, const Words& words, const Plan& plan, std::optional<double> soc,
+                      std::optional<double> bank_v, std::optional<double> bank_a) {
+  if (!rig.has_bank) return "";
+  if (!soc) {
+    if (!bank_v) return "Bank: state of charge unknown.";
+    const SocSpan s = soc_from_voltage(*bank_v, rig.bank.nominal_v, bank_a, rig.bank.capacity_ah);
+    return "Bank at " + Words::volts(*bank_v) + ", state of charge unknown, " + fixed(s.low * 100, 0) + "-" + Words::percent(s.high) + ".";
+  }
+  std::string text = "Bank " + Words::percent(*soc);
+  if (plan.reserve_at && *plan.reserve_at <= plan.at) return text + ", at its reserve.";
+  if (plan.reserve_at) return text + ", lasts until " + until(words, *plan.reserve_at, plan.at) + ".";
+  return text + ", the reserve is not in sight.";
+}
+
+std::string energy_line(const Words& words, const Plan& plan) {
+  (void)words;
+  std::string text = "Today about " + Words::energy(plan.today_made_kwh) + " still to come";
+  text += plan.forecast_used ? " if the sky does what was forecast." : ", going by the last days (no forecast).";
+  if (plan.today_held_off_kwh >= 0.05) text += " About " + Words::energy(plan.today_held_off_kwh) + " lost to cold cells.";
+  return text;
+}
+
+std::string surplus_text(const Words& words, const Plan& plan) {
+  const auto& s = plan.surplus_today ? plan.surplus_today : plan.surplus_tomorrow;
+  if (!s) return "";
+  const bool full_now = s->from <= plan.at + minutes{15};
+  std::string text = full_now ? "Bank full." : "Bank likely full by about " + words.when(s->from, plan.at) + ".";
+  text += " About " + Words::energy(s->kwh) + " more will be there until " + words.clock(s->to) + " if you have a use for it.";
+  return text;
+}
+
+std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& plan, std::optional<double> soc, bool away,
+                         std::optional<double> standing_w) {
+  std::string text = soc ? "Bank " + Words::percent(*soc) + "." : "";
+  if (plan.departure_at && rig.bank.departure_reserve_soc > rig.bank.reserve_soc && *plan.departure_at > plan.at)
+    text += " Departure reserve (" + Words::percent(rig.bank.departure_reserve_soc) + ") reached about " +
+            words.when(*plan.departure_at, plan.at) + ".";
+  if (plan.reserve_at && *plan.reserve_at > plan.at) {
+    text += away ? " Reserve in about " + span_of(words, *plan.reserve_at, plan.at) + ", " + until(words, *plan.reserve_at, plan.at) + "."
+                 : " Reserve (" + Words::percent(rig.bank.reserve_soc) + ") reached about " + words.when(*plan.reserve_at, plan.at) + ".";
+  }
+  text += " Sun tomorrow about " + Words::energy(plan.tomorrow_made_kwh) + (plan.forecast_used ? "." : ", going by the last days.");
+  if (away && standing_w && *standing_w >= 2)
+    text += " Standing loads of about " + Words::watts(*standing_w) + ": switch off what can be spared.";
+  else if (plan.saving_w)
+    text += " Using about " + Words::watts(*plan.saving_w) + " less from now on would carry it" +
+            (plan.saving_until ? " to the sun, about " + words.when(*plan.saving_until, plan.at) : std::string(" through")) + ".";
+  else
+    text += " Another source will be needed by then.";
+  if (!text.empty() && text.front() == ' ') text.erase(0, 1);
+  return text;
+}
+
+std::string heavy_text(const Words& words, const HeavyLoad& heavy, double hours_left) {
+  (void)words;
+  return "Loads at " + Words::watts(heavy.watts) + " for " + Words::span(heavy.lasting) + ": at this rate the reserve is reached in about " +
+         Words::span(Span{static_cast<std::int64_t>(hours_left * 3.6e6)}) + ". Something left on?";
+}
+
+}  // namespace fw::outlook

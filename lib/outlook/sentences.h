@@ -1,0 +1,29 @@
+#pragma once
+// The plan in words. Pure; every figure through Words.
+#include <optional>
+#include <string>
+
+#include "outlook/load_model.h"
+#include "outlook/plan.h"
+#include "rig/rig.h"
+#include "words/words.h"
+
+namespace fw::outlook {
+
+/// "Saturday morning" ("this evening", "tomorrow morning" when near), with the date beyond six days.
+std::string until(const Words& words, Utc t, Utc now);
+
+/// "" when there is no snow. away, never climbing: no urging.
+std::string clearing_text(const rig::Rig& rig, const Words& words, const Plan& plan, bool away);
+
+/// "Bank 71 %, lasts until Monday evening." or what is known without a state of charge.
+std::string bank_line(const rig::Rig& rig, const Words& words, const Plan& plan, std::optional<double> soc,
+                      std::optional<double> bank_v, std::optional<double> bank_a);
+std::string energy_line(const Words& words, const Plan& plan);
+/// "Bank full at about 11:05. About 2.4 kWh more will be there until 15:00 if you have a use for it."
+std::string surplus_text(const Words& words, const Plan& plan);
+std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& plan, std::optional<double> soc, bool away,
+                         std::optional<double> standing_w);
+std::string heavy_text(const Words& words, const HeavyLoad& heavy, double hours_left);
+
+}  // namespace fw::outlook
