@@ -1,0 +1,263 @@
+#include "core/core.h"
+
+#include <doctest/doctest.h>
+
+#include <sstream>
+
+#include "config/load.h"
+#include "core/state_text.h"
+#include "units/text.h"
+
+using namespace fw;
+
+namespace {
+
+constexpr const char* config = R"(
+rig: lark
+site: {latitude: 45, longitude: -93, altitude: 260 m, timezone: America/Chicago}
+strings:
+  port:
+    module: {power: 200 W, v_oc: 24.3 V, v_mp: 20.4 V}
+    wiring: 2s
+    controller: {max_power: 500 W, stage: {topic: lark/port, pointer: /stage}}
+    power: {topic: lark/port, pointer: /w, unit: W}
+    voltage: {topic: lark/port, pointer: /v, unit: V}
+bank:
+  capacity: 200 Ah
+  charge_window: {lower_limit: 0 degC, resume: 2 degC, resume_dwell: 2 min}
+  cell_temperature: {topic: lark/bank, pointer: /t, unit: degC, max_age: 2 min}
+  soc: {topic: lark/bank, pointer: /soc, unit: "%"}
+chargers:
+  roof: {kind: solar, strings: [port], rated_current: 30 A, stop_by: "off", command: {topic: lark/roof/set, on_payload: go, off_payload: halt}}
+)";
+
+rig::Rig lark() {
+  auto loaded = config::load_text(config, "lark.yaml");
+  for (const auto& f : loaded.faults) MESSAGE(f.text());
+  REQUIRE(loaded.rig.has_value());
+  return *loaded.rig;
+}
+
+Words words() { return Words::in_zone("America/Chicago", false).value(); }
+
+const Elapsed t0 = elapsed_ms(ms_of(*utc_in("2026-01-15T15:00:00Z")));
+
+Now start() { return {t0, utc_at(t0, Span{0}), true}; }
+
+Message cell(double c, Elapsed at) { return {at, "lark/bank", "{\"t\":" + fixed(c, 2) + ",\"soc\":60}", false}; }
+
+/// Everything that came out, as one text: what, where, when.
+std::string told(const std::vector<Effect>& effects) {
+  std::ostringstream out;
+  for (const auto& e : effects) {
+    if (const auto* p = std::get_if<Publish>(&e)) out << "publish " << p->connection << ' ' << p->topic << ' ' << p->qos << p->retain << ' ' << p->payload << '\n';
+    if (const auto* l = std::get_if<LogLine>(&e)) out << "log " << l->text << '\n';
+    if (const auto* s = std::get_if<Store>(&e))
+      std::visit([&](const auto& row) { out << "row " << s->row.index() << ' ' << iso_utc(row.when.utc) << ' ' << ms_of(row.when.at) << '\n'; }, s->row);
+  }
+  return out.str();
+}
+
+/// A morning: power rises, cells warm up through the limit; extra timer calls every `nudge`.
+std::string morning(Span nudge) {
+  core::Core core(lark(), words(), start());
+  std::string all = told(core.take_effects());
+  Elapsed ticked = t0;
+  for (int s = 0; s < 3 * 3600; s += 10) {
+    const Elapsed at = t0 + seconds{s};
+    if (nudge > Span{0})
+      for (; ticked < at; ticked += nudge) core.advance_to(ticked);
+    core.on_message({at, "lark/port", "{\"w\":" + fixed(20 + s * 0.01, 1) + ",\"v\":38.5,\"stage\":\"bulk\"}", false});
+    if (s % 30 == 0) core.on_message(cell(-1 + s * 0.0004, at));
+    all += told(core.take_effects());
+  }
+  return all;
+}
+
+std::vector<Publish> publishes(const std::vector<Effect>& effects, std::string_view topic) {
+  std::vector<Publish> found;
+  for (const auto& e : effects)
+    if (const auto* p = std::get_if<Publish>(&e))
+      if (p->topic == topic) found.push_back(*p);
+  return found;
+}
+
+template <class RowType>
+std::vector<RowType> rows(const std::vector<Effect>& effects) {
+  std::vector<RowType> found;
+  for (const auto& e : effects)
+    if (const auto* s = std::get_if<Store>(&e))
+      if (const auto* r = std::get_if<RowType>(&s->row)) found.push_back(*r);
+  return found;
+}
+
+}  // namespace
+
+TEST_CASE("an extra, early or missing timer tick never changes what a feed produces") {
+  const std::string plain = morning(Span{0});
+  CHECK(plain.size() > 10000);
+  for (const Span nudge : {Span{997}, Span{7'003}, Span{60'000}}) {
+    CAPTURE(nudge.count());
+    CHECK(morning(nudge) == plain);
+  }
+}
+
+TEST_CASE("the sleeper is told when to wake, and time always moves on") {
+  core::Core core(lark(), words(), start());
+  Elapsed last = t0 - Span{1};
+  for (int i = 0; i < 2000; ++i) {
+    const auto next = core.next_deadline();
+    REQUIRE(next.has_value());
+    CHECK(*next >= last);
+    core.advance_to(*next);
+    (void)core.take_effects();
+    last = *next;
+  }
+  CHECK(last - t0 > 1h);
+}
+
+TEST_CASE("a message with an earlier arrival is taken at the present time and counted") {
+  core::Core core(lark(), words(), start());
+  core.on_message(cell(5, t0 + 10min));
+  core.on_message(cell(5, t0 + 5min));
+  CHECK(core.counts().late == 1);
+  CHECK(core.now().at == t0 + 10min);
+}
+
+TEST_CASE("a core starts without permit, gives one to warm cells after the dwell, and takes it at the limit at once") {
+  core::Core core(lark(), words(), start());
+  std::vector<Effect> all = core.take_effects();
+  const auto feed = [&](double c, Elapsed from, Elapsed to) {
+    for (Elapsed at = from; at < to; at += 10s) {
+      core.on_message(cell(c, at));
+      for (auto& e : core.take_effects()) all.push_back(std::move(e));
+    }
+  };
+  const std::string permit = "firnwatt/lark/chargers/roof/permit";
+  feed(1.0, t0, t0 + 5min);
+  for (const auto& p : publishes(all, permit)) CHECK(p.payload.find("\"permit\":false") != std::string::npos);
+  CHECK(!publishes(all, permit).empty());
+
+  all.clear();
+  feed(3.0, t0 + 5min, t0 + 12min);
+  bool given = false;
+  for (const auto& p : publishes(all, permit)) {
+    const bool yes = p.payload.find("\"permit\":true") != std::string::npos;
+    given = given || yes;
+    CHECK(p.retain == !yes);
+    CHECK(p.qos == (yes ? 0 : 1));
+  }
+  CHECK(given);
+  for (const auto& p : publishes(all, "lark/roof/set")) CHECK(p.retain == (p.payload == "halt"));
+
+  all.clear();
+  core.on_message(cell(-0.5, t0 + 13min));
+  all = core.take_effects();
+  REQUIRE(!publishes(all, permit).empty());
+  CHECK(publishes(all, permit)[0].payload.find("\"permit\":false") != std::string::npos);
+  REQUIRE(!publishes(all, "lark/roof/set").empty());
+  CHECK(publishes(all, "lark/roof/set")[0].payload == "halt");
+  CHECK(publishes(all, "lark/roof/set")[0].connection == "roof");
+}
+
+TEST_CASE("a clock step moves stamps and nothing else") {
+  core::Core core(lark(), words(), start());
+  (void)core.take_effects();
+  core.on_message(cell(5, t0 + 10s));
+  core.on_message({t0 + 70s, "firnwatt/lark/clock", R"({"offset_ms":1209600000,"trusted":true})", false});
+  core.on_message(cell(5, t0 + 80s));
+  CHECK(core.now().utc == utc_at(t0 + 80s, Span{1209600000}));
+  core.advance_to(t0 + 130s);
+  const auto effects = core.take_effects();
+  const auto banks = rows<BankRow>(effects);
+  REQUIRE(banks.size() == 2);
+  CHECK(banks[0].cell_min_c.has_value());
+  CHECK(banks[1].cell_min_c.has_value());
+  CHECK(banks[1].when.utc - banks[0].when.utc == Span{1209600000} + 1min);
+  const auto clocks = rows<ClockRow>(effects);
+  REQUIRE(clocks.size() == 1);
+  CHECK(clocks[0].offset_change == Span{1209600000});
+  for (const auto& a : rows<AlarmRow>(effects)) CHECK(a.event != "raised");
+}
+
+TEST_CASE("strings are not judged while the clock is not to be trusted; the guard goes on") {
+  core::Core core(lark(), words(), {t0, utc_ms(0), false});
+  std::vector<Effect> all;
+  for (int s = 0; s < 1200; s += 10) {
+    core.on_message({t0 + seconds{s}, "lark/port", R"({"w":100,"v":38,"stage":"bulk"})", false});
+    core.on_message(cell(5, t0 + seconds{s}));
+    for (auto& e : core.take_effects()) all.push_back(std::move(e));
+  }
+  CHECK(rows<StringRow>(all).empty());
+  bool given = false;
+  for (const auto& p : publishes(all, "firnwatt/lark/chargers/roof/permit")) given = given || p.payload.find("\"permit\":true") != std::string::npos;
+  CHECK(given);
+  for (const auto& b : rows<BankRow>(all)) CHECK(!b.when.trusted);
+}
+
+TEST_CASE("on the way out every off comes first, 'offline' last among what is published") {
+  core::Core core(lark(), words(), start());
+  for (int s = 0; s < 600; s += 10) core.on_message(cell(8, t0 + seconds{s}));
+  (void)core.take_effects();
+  const auto out = core.stop(t0 + 10min);
+  REQUIRE(!out.empty());
+  const auto* first = std::get_if<Publish>(&out[0]);
+  REQUIRE(first != nullptr);
+  CHECK(first->retain);
+  CHECK(first->qos == 1);
+  CHECK(publishes(out, "lark/roof/set").front().payload == "halt");
+  CHECK(publishes(out, "firnwatt/lark/alive").back().payload.find("offline") != std::string::npos);
+}
+
+TEST_CASE("after a reconnect the retained state is sent again") {
+  core::Core core(lark(), words(), start());
+  for (int s = 0; s < 900; s += 10) {
+    core.on_message({t0 + seconds{s}, "lark/port", R"({"w":100,"v":38,"stage":"bulk"})", false});
+    core.on_message(cell(5, t0 + seconds{s}));
+  }
+  (void)core.take_effects();
+  core.on_message({t0 + 901s, "firnwatt/lark/broker", R"({"connected":false,"why":"gone"})", false});
+  core.on_message({t0 + 930s, "firnwatt/lark/broker", R"({"connected":true,"why":""})", false});
+  const auto effects = core.take_effects();
+  CHECK(!publishes(effects, "firnwatt/lark/strings/port").empty());
+  CHECK(!publishes(effects, "firnwatt/lark/alive").empty());
+  CHECK(!publishes(effects, "firnwatt/lark/summary").empty());
+}
+
+TEST_CASE("an ask is answered with the summary as a notice; nothing inbound widens a permit") {
+  core::Core core(lark(), words(), start());
+  core.on_message({t0, "firnwatt/lark/broker", R"({"connected":true})", false});
+  core.on_message(cell(-5, t0 + 1s));
+  (void)core.take_effects();
+  core.on_message({t0 + 2s, "firnwatt/lark/ask", "", false});
+  core.advance_to(t0 + 10min);
+  const auto effects = core.take_effects();
+  CHECK(!publishes(effects, "firnwatt/lark/notices").empty());
+
+  for (const char* topic : {"chargers/roof/permit", "notes", "alarms/bank_cold-rig/acknowledge", "alarms/bank_cold-rig/shelve"})
+    for (const char* payload : {R"({"permit":true,"valid_for_s":86400})", R"({"event":"back"})", R"({"hours":24,"by":"x"})"}) {
+      core.on_message({core.now().at + 1s, std::string("firnwatt/lark/") + topic, payload, false});
+      core.on_message(cell(-5, core.now().at + 1s));
+    }
+  for (const auto& p : publishes(core.take_effects(), "firnwatt/lark/chargers/roof/permit"))
+    CHECK(p.payload.find("\"permit\":true") == std::string::npos);
+}
+
+TEST_CASE("state survives a restart through snapshots") {
+  core::Core first(lark(), words(), start());
+  for (int s = 0; s < 3600; s += 10) {
+    first.on_message({t0 + seconds{s}, "lark/port", R"({"w":100,"v":38,"stage":"bulk"})", false});
+    first.on_message(cell(5, t0 + seconds{s}));
+  }
+  core::Core second(lark(), words(), {t0 + 2h, utc_at(t0 + 2h, Span{0}), true});
+  second.restore(first.snapshots());
+  // No permit from before the restart: not until a fresh temperature is in.
+  second.advance_to(t0 + 2h + 1min);
+  for (const auto& p : publishes(second.take_effects(), "firnwatt/lark/chargers/roof/permit"))
+    CHECK(p.payload.find("\"permit\":true") == std::string::npos);
+  core::Core third(lark(), words(), start());
+  std::map<std::string, std::string> broken;
+  for (const auto& [room, data] : first.snapshots()) broken[room] = data.substr(0, data.size() / 2) + "\x01";
+  third.restore(broken);
+  third.on_message(cell(5, t0 + 10s));
+}
