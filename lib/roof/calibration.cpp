@@ -287,15 +287,16 @@ void Calibration::fit_plane_and_haze() {
   haze_ = fit.haze;
 }
 
-// The scale: an upper quantile of the days. It may fall freely on the first day, later ever more slowly.
+// The scale: an upper quantile of the days. While it rests on a few days it may fall freely (the first may
+// have been brightened by cloud edges), later ever more slowly: what falls slowly is dirt.
 void Calibration::fit_scale() {
   std::vector<Weighted> v;
   for (const auto& [day, d] : day_scales_) v.push_back({d.scale, std::min(d.minutes / good_day_min, 1.0)});
-  double wanted = quantile(v, 0.6);
+  double wanted = quantile(v, 0.75);
   double good_days = 0;
   for (const auto& x : v) good_days += x.weight;
   const std::int32_t today = day_scales_.rbegin()->first;
-  if (good_days > 1.5 && wanted < scale_) {
+  if (good_days > 4 && wanted < scale_) {
     const double per_day = std::max(0.06 / (good_days * good_days), 0.0003);
     const double passed = std::max(today - scale_day_, 0);
     wanted = std::max(wanted, scale_ * (1 - per_day * passed));
