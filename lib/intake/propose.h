@@ -13,6 +13,20 @@
 
 namespace fw::intake {
 
+/// What a field seems to be.
+struct Guess {
+  enum class Kind { none, channel, time, forecast_rows, forecast_columns };
+  Kind kind = Kind::none;
+  Quantity quantity{};
+  std::string unit;                      ///< proposed, "" when it has none
+  double factor = 1;
+  bool turned = false;                   ///< seems to count the other way
+  std::string thing;                     ///< name of the string or cell sensor it seems to belong to
+  std::string time_form;                 ///< epoch_s, epoch_ms, iso or local
+  std::string why;                       ///< in a few words
+  int weight = 0;                        ///< how much speaks for it; of two fields for one quantity the heavier is taken
+};
+
 struct Field {
   std::string topic, pointer;
   std::string last;                      ///< last value as text, printable, cut
@@ -22,10 +36,9 @@ struct Field {
   std::optional<double> low, high;       ///< of the numbers seen
   std::vector<std::string> words;        ///< texts seen, sorted, the first 12
 
-  std::optional<Quantity> quantity;      ///< the guess
-  std::string unit;                      ///< proposed, "" when it has none
-  std::string thing;                     ///< name of the string, sensor or heater it seems to belong to
-  std::string why;                       ///< in a few words
+  std::size_t elements = 0;              ///< of an array
+  std::vector<std::string> columns;      ///< of a forecast: names inside a row, or beside this array
+  Guess guess;
 };
 
 class Listener {
