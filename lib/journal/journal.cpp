@@ -25,6 +25,7 @@ namespace {
 constexpr Span look_every = seconds{5};            // at the file from outside
 constexpr Span try_again = seconds{20};            // after trouble
 constexpr Span age_every = minutes{10};
+constexpr Span snapshots_every = hours{1};
 constexpr Span check_every = days{7};
 constexpr std::int64_t log_worth_moving = 1 << 20;
 constexpr std::int64_t log_held_by_reader = 8 << 20;
@@ -92,7 +93,7 @@ struct Journal::Impl {
   Trouble trouble = Trouble::none;
   std::string trouble_message;
   bool held_by_reader = false;
-  std::optional<Elapsed> oldest_waiting, last_look, last_try, last_age, last_check;
+  std::optional<Elapsed> oldest_waiting, last_look, last_try, last_age, last_check, last_snapshots;
 
   // -- opening and closing --
 
@@ -246,7 +247,7 @@ struct Journal::Impl {
       }
     }
     clear_trouble();
-    written(what);
+    written(what, now);
     if (const std::size_t lost = std::exchange(pending.dropped, 0)) {
       pending.urgent.push_back(EventRow{{now.utc, now.at, now.trusted}, "journal_gap",
                                         "The journal could not be written for a while: " + std::to_string(lost) + " rows are missing."});
@@ -255,8 +256,18 @@ struct Journal::Impl {
     return true;
   }
 
-  void written(Store::What what) {
+  /// Samples that are due. Snapshots that come alone are large and soon stale: hourly is enough.
+  bool commit_batch(Now now) {
+    if (!pending.urgent.empty() || !last_snapshots || now.at - *last_snapshots >= snapshots_every) return commit(now, Store::What::all);
+    auto later = std::exchange(pending.snapshots, {});
+    const bool ok = commit(now, Store::What::all);
+    for (auto& [key, row] : later) pending.snapshots.try_emplace(key, std::move(row));
+    return ok;
+  }
+
+  void written(Store::What what, Now now) {
     for (const auto& [key, row] : pending.snapshots) known[key] = row.data;
+    if (!pending.snapshots.empty()) last_snapshots = now.at;
     pending.snapshots.clear();
     pending.urgent.clear();
     if (what == Store::What::urgent) return;
@@ -364,7 +375,7 @@ struct Journal::Impl {
     }
     if (trouble != Trouble::none) return;
     if (!pending.urgent.empty()) commit(now, Store::What::urgent);
-    if (oldest_waiting && now.at - *oldest_waiting >= options.batch && !log_at_bound()) commit(now, Store::What::all);
+    if (oldest_waiting && now.at - *oldest_waiting >= options.batch && !log_at_bound()) commit_batch(now);
     if (!ready) return;
     if (salvage) {
       salvage_step(now);
@@ -412,7 +423,7 @@ Result<void> Journal::write(std::vector<Row> rows, Now now) {
 
   const bool due = j.oldest_waiting && now.at - *j.oldest_waiting >= j.options.batch && !j.log_at_bound();
   if (!due && (!urgent || j.options.bulk)) return {};
-  if (!j.resting(now)) j.commit(now, due ? Store::What::all : Store::What::urgent);
+  if (!j.resting(now)) due ? j.commit_batch(now) : j.commit(now, Store::What::urgent);
   if (!urgent || j.pending.urgent.empty()) return {};
   return j.as_result();
 }

@@ -38,8 +38,8 @@ class Journal {
   Journal(const Journal&) = delete;
   Journal& operator=(const Journal&) = delete;
 
-  /// One transaction. StringRow, BankRow, VerdictChangeRow and a turn of nothing but SnapshotRows wait
-  /// for the batch; anything else is on the disk, with the turn's snapshots, when this returns ok.
+  /// One transaction. StringRow, BankRow and VerdictChangeRow wait for the batch, a turn of nothing but
+  /// SnapshotRows for at most an hour; anything else is on the disk, with the turn's snapshots, when this returns ok.
   /// A Fault: the rows are kept in memory and tried again; the caller goes on (and sends its notices).
   Result<void> write(std::vector<Row> rows, Now now);
 

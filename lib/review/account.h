@@ -1,0 +1,141 @@
+#pragma once
+// The account of a period: what the roof made and what was lost to what, from the journal's rows.
+// Everything is summed in whole 0.1 W minutes, so made + losses = clear sky to the last digit.
+//
+//   auto reader = journal::Reader::open(path);
+//   auto account = review::account(*reader, {});
+//   std::cout << review::text(*account);
+#include <array>
+#include <map>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "journal/reader.h"
+#include "units/result.h"
+#include "units/time.h"
+
+namespace fw::review {
+
+struct Options {
+  std::optional<Utc> from, to;               ///< half open; absent: all there is
+};
+
+/// Energies of a day, a string or the whole, and the yields that follow.
+struct Energies {
+  journal::Split parts{};                    ///< 0.1 W times minutes
+  std::int64_t minutes = 0, light_minutes = 0, light_live = 0;
+
+  void add(const Energies& o);
+  double kwh(journal::Part p) const;
+  double clear_sky_kwh() const;
+  /// Share of the light minutes with a measured power (IEC 61724-1 data availability); none without light.
+  std::optional<double> data_availability() const;
+  /// Made over what could have been made but for the weather and a full bank: (clear sky - cloud -
+  /// curtailed - no data); the energy performance index. None below 0.01 kWh.
+  std::optional<double> performance_index() const;
+};
+
+/// Yields after IEC 61724-1, in hours at rated power. The reference yield is the clear-sky one: no
+/// irradiance is measured in the plane of the array, so clear-sky energy over rated power stands for
+/// it; heat and the controller's limit are already in it.
+struct Yields {
+  double reference_h = 0;                    ///< clear-sky energy / rated power
+  double final_h = 0;                        ///< energy made / rated power
+  std::optional<double> performance_ratio() const;
+};
+Yields yields(const Energies& e, double rated_w);
+
+/// A bank's day, from five-minute rows.
+struct BankDay {
+  std::optional<double> cell_min_c, cell_max_c, air_min_c, air_max_c, soc_low, soc_high;
+  double below_freezing_h = 0, below_floor_h = 0;  ///< cells under 0 degC; under the owner's preferred floor (5 degC without)
+  double no_permit_h = 0;                    ///< charging not allowed
+  double charged_below_limit_h = 0;          ///< charged at over 0.5 A while cells were at or under the lower limit
+  double load_kwh = 0;
+  double hours = 0;                          ///< with any bank row
+};
+
+struct Clearing {
+  Utc at{};
+  std::string string;                        ///< empty: all
+  std::string text;
+  std::optional<double> gain_kwh;            ///< made after, until the day's end, beyond the rate before
+};
+
+struct Day {
+  int date = 0;                              ///< days since 1970, rig-local
+  Energies all;
+  std::map<std::string, Energies> strings;
+  BankDay bank;
+  int alarms = 0;                            ///< raised
+  std::vector<Clearing> clearings;
+};
+
+/// A string's clear-sky minutes of a month: what it made against clean glass under that sky.
+struct ClearShare {
+  double measured_wh = 0, clear_sky_wh = 0, hours = 0;
+};
+
+struct Finding {
+  std::string kind;                          ///< stable word: "snow", "film", "cold", ...
+  std::string text;                          ///< one or two plain sentences with a figure
+};
+
+/// A calendar month at the rig, or a winter (July to June).
+struct Stretch {
+  std::string label;                         ///< "2026-01", "2025/26"
+  int days = 0;
+  Energies all;
+};
+
+/// Five-minute means for the charts and tables.
+struct Sample {
+  Utc utc{};
+  float power_w = 0, clear_sky_w = 0, expected_w = 0;
+  bool measured = false;
+  Cause cause = Cause::dark;
+  int reason = 0;
+};
+struct BankPoint {
+  Utc utc{};
+  std::optional<float> cell_min_c, cell_max_c, air_c, soc;
+  std::optional<bool> permit;
+};
+
+struct Account {
+  journal::About about;
+  std::string zone = "UTC";                  ///< the one used; UTC when the rig's is not known here
+  std::optional<Utc> from, to;               ///< of the samples that were found
+  std::vector<Day> days;                     ///< ascending
+  Energies all;
+  std::map<std::string, Energies> strings;
+  BankDay bank;                              ///< extremes and sums over the days
+  std::vector<Stretch> months, winters;
+  std::map<std::string, std::map<std::string, ClearShare>> clear_shares;  ///< by string, then by month
+  std::map<std::string, std::array<std::int64_t, 48>> shade_by_half_hour;   ///< lost to shade, by string; local time
+  std::map<std::string, double> outage_h;    ///< daylight hours, by string
+  std::vector<Finding> findings;
+
+  std::vector<AlarmRow> alarms;
+  std::vector<NoticeRow> notices;
+  std::vector<AdviceRow> advice;
+  std::vector<NoteRow> notes;
+  std::vector<EventRow> events;
+  std::map<std::string, std::vector<Sample>> samples;  ///< by string
+  std::map<int, std::string> reasons;        ///< texts of Sample::reason
+  std::vector<BankPoint> bank_points;
+  double rated_w(const std::string& string) const;  ///< 0: not known
+};
+
+/// A Fault: the period is empty or upside down, or the journal cannot be read.
+Result<Account> account(const journal::Reader& journal, const Options& options);
+
+/// For the terminal: a day a line, totals, yields, findings.
+std::string text(const Account& a);
+/// One JSON object; keys carry their units.
+std::string json(const Account& a);
+/// One HTML file that needs nothing else.
+std::string html(const Account& a);
+
+}  // namespace fw::review
