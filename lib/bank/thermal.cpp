@@ -15,25 +15,32 @@ constexpr double young_hours = 2;
 constexpr Span balance_step = minutes{15};
 constexpr Span longest_pause = minutes{20};
 constexpr Span step = minutes{5};
-constexpr double reading_error_k = 0.12;
+constexpr double reading_error_k = 0.08;
+constexpr double structure_error_k_per_h = 0.07;
 // Random walk per hour: slow for what the bank is, quick for what the world does to it.
-constexpr std::array<double, 5> walk_per_h{4e-8, 4e-8, 1e-8, 1e-2, 4e-3};
+constexpr std::array<double, 5> walk_per_h{6e-7, 6e-7, 1e-8, 1e-2, 2e-4};
 
 double pull(std::optional<double> c, double cell_c) { return c ? *c - cell_c : 0; }
 
 }  // namespace
 
-ThermalModel::ThermalModel(double capacity_wh) {
+ThermalModel::ThermalModel(double capacity_wh) : capacity_wh_(capacity_wh) { forget(); }
+
+void ThermalModel::forget() {
+  const double capacity_wh = capacity_wh_;
   const double per_w = 3600 / heat_capacity_j_per_k(capacity_wh);
   // Before anything is learned: 60 h to the air, a cabin that matters little, and losses of 5 % of the voltage at 1 C.
   x_ = {0.015, 0.01, 0.7 * per_w, 0.05 * capacity_wh * per_w, 0};
   const std::array<double, 5> sd{0.03, 0.05, 0.4 * per_w, 8, 0.6};
+  p_ = {};
   for (std::size_t i = 0; i < 5; ++i) p_[i][i] = sd[i] * sd[i];
+  error_ = 0.3;
+  recent_ = 0;
+  hours_ = 0;
 }
 
-double ThermalModel::rate_k_per_h(double t, const Surroundings& s, bool with_rest) const {
-  return x_[0] * pull(s.air_c, t) + x_[1] * pull(s.cabin_c, t) + x_[2] * s.heater_w + x_[3] * s.c_rate * s.c_rate +
-         (with_rest ? x_[4] : 0);
+double ThermalModel::rate_k_per_h(double t, const Surroundings& s) const {
+  return x_[0] * pull(s.air_c, t) + x_[1] * pull(s.cabin_c, t) + x_[2] * s.heater_w + x_[3] * s.c_rate * s.c_rate + x_[4];
 }
 
 double ThermalModel::time_constant_h() const { return std::clamp(1 / std::max(x_[0] + x_[1], 1e-6), 1.0, 500.0); }
@@ -42,6 +49,7 @@ double ThermalModel::k_per_w() const { return x_[2] * time_constant_h(); }
 
 void ThermalModel::learn(Elapsed at, double cell_c, const Surroundings& s) {
   watch_turns(at, cell_c, s);
+  observe(at, cell_c, s);
   if (!window_.empty()) {
     const Sample& last = window_.back();
     const bool broken = at <= last.at || at - last.at > longest_pause || last.s.air_c.has_value() != s.air_c.has_value() ||
@@ -54,6 +62,20 @@ void ThermalModel::learn(Elapsed at, double cell_c, const Surroundings& s) {
   balance(static_cast<double>(length.count()) / 60000.0);
   const Elapsed keep_from = window_.front().at + balance_step;
   window_.erase(window_.begin(), std::find_if(window_.begin(), window_.end(), [&](const Sample& w) { return w.at >= keep_from; }));
+}
+
+void ThermalModel::observe(Elapsed at, double c, const Surroundings& s) {
+  if (last_raw_ && std::abs(c - *last_raw_) > 1e-6) step_k_ = std::min(step_k_, std::max(0.05, std::abs(c - *last_raw_)));
+  last_raw_ = c;
+  const double minutes_gone = observed_ ? seconds_of(at - observed_at_) / 60 : 1e9;
+  observed_at_ = at;
+  if (minutes_gone > 20 || minutes_gone <= 0 || std::abs(c - *observed_) > 1) {
+    observed_ = c;
+    return;
+  }
+  const double follow = step_k_ > 0.3 ? 0.05 : 0.25;
+  *observed_ += (rate_k_per_h(*observed_, s) + recent_) * minutes_gone / 60;
+  *observed_ += std::min(1.0, follow * minutes_gone) * (c - *observed_);
 }
 
 void ThermalModel::balance(double minutes_long) {
@@ -82,8 +104,14 @@ void ThermalModel::balance(double minutes_long) {
   f[4] = 1;
   const double seen = (t1 - t0) / static_cast<double>(k) / h;
 
-  // A hidden heater's cycles say nothing of the bank itself; they are left out.
-  if (const auto held = hold(); held && window_.back().cell_c < held->middle_c + 1.5) return;
+  // While a hidden heater is at work the balance does not close; only the ways down between count.
+  if (hold()) {
+    if (!knew_hold_) forget();
+    knew_hold_ = true;
+    double highest = window_.front().cell_c;
+    for (const Sample& w : window_) highest = std::max(highest, w.cell_c);
+    if (highest > window_.front().cell_c + 0.25 || low_at_ > window_.front().at) return;
+  }
 
   const double dt_h = std::min(minutes_long / 60, 1.0) / 4;
   for (std::size_t i = 0; i < 5; ++i) p_[i][i] += walk_per_h[i] * dt_h;
@@ -96,12 +124,17 @@ void ThermalModel::balance(double minutes_long) {
   double spread = 0;
   for (std::size_t i = 0; i < 5; ++i) spread += f[i] * pf[i];
   const double miss = seen - expected;
-  error_ += std::max(0.04, 1 / (2 + 4 * hours_)) * (std::min(std::abs(miss), 2.0) - error_);
+  // Balances overlap four times, so each counts for a quarter. A coarse digit errs at both ends, however often read.
+  const double digit = std::min(step_k_, 1.0);
+  double noise = 4 * ((2 * reading_error_k * reading_error_k / static_cast<double>(k) + digit * digit / 6) / (h * h) +
+                      structure_error_k_per_h * structure_error_k_per_h);
+  // While young what the fit leaves over, later what it did not foresee.
+  const double left = hours_ < 6 ? miss * noise / (spread + noise) : miss;
+  error_ += std::max(0.04, 1 / (2 + 4 * hours_)) * (std::min(std::abs(left), 2.0) - error_);
   hours_ += 0.25;
-  // Balances overlap four times, so each counts for a quarter.
-  double noise = 4 * (2 * reading_error_k * reading_error_k / static_cast<double>(k) + 0.01);
   const double allowed = 2 * std::sqrt(spread + noise);
   if (std::abs(miss) > allowed) noise *= std::abs(miss) / allowed;
+  recent_ += 0.35 * (std::clamp(miss, -3.0, 3.0) - recent_);
   for (std::size_t i = 0; i < 5; ++i) x_[i] += pf[i] / (spread + noise) * miss;
   for (std::size_t i = 0; i < 5; ++i)
     for (std::size_t j = 0; j < 5; ++j) p_[i][j] -= pf[i] * pf[j] / (spread + noise);
@@ -114,29 +147,44 @@ void ThermalModel::balance(double minutes_long) {
 }
 
 void ThermalModel::watch_turns(Elapsed at, double c, const Surroundings& s) {
-  constexpr double swing_k = 0.5;
-  if (!high_) {
+  constexpr double swing_k = 0.8;                 // more than a coarse digit's hop
+  constexpr double unexplained_k_per_h = 0.7;     // a rise the surroundings do not make
+  last_half_hour_.emplace_back(at, c);
+  std::erase_if(last_half_hour_, [&](const auto& p) { return at - p.first > minutes{40}; });
+  const auto falling_by = [&] {
+    const auto& [t0, c0] = last_half_hour_.front();
+    const double h = hours_of(at - t0);
+    return h > 0.2 ? (c0 - c) / h : 0.0;
+  };
+  if (!low_) {
     high_ = low_ = c;
     low_at_ = at;
     return;
   }
   if (falling_) {
-    if (c < *low_) {
+    if (c <= *low_) {
       low_ = c;
       low_at_ = at;
-    } else if (c > *low_ + swing_k) {
-      turns_.push_back({low_at_, *low_, 0, -rate_k_per_h(*low_, s)});
-      if (turns_.size() > 8) turns_.erase(turns_.begin());
+      cooling_ = falling_by();
+    } else if (c >= *low_ + swing_k) {
+      const double h = std::max(hours_of(at - low_at_), 0.02);
+      const double rise = (c - *low_) / h;
+      const double unheated = rate_k_per_h(*low_, s);
+      if (h < 3 && s.heater_w <= 0 && cooling_ > 0.05 && rise - std::max(unheated, -cooling_) > unexplained_k_per_h) {
+        turns_.push_back({low_at_, *low_, 0, cooling_ + rise});
+        if (turns_.size() > 8) turns_.erase(turns_.begin());
+      }
       falling_ = false;
       high_ = c;
     }
   } else if (c > *high_) {
     high_ = c;
-  } else if (c < *high_ - swing_k) {
-    if (!turns_.empty()) turns_.back().amplitude_k = *high_ - turns_.back().low_c;
+  } else if (c <= *high_ - swing_k) {
+    if (!turns_.empty() && at - turns_.back().at < hours{6}) turns_.back().amplitude_k = *high_ - turns_.back().low_c;
     falling_ = true;
     low_ = c;
     low_at_ = at;
+    cooling_ = falling_by();
   }
   last_c_ = c;
   while (!turns_.empty() && at - turns_.front().at > hours{60}) turns_.erase(turns_.begin());
@@ -159,12 +207,12 @@ std::optional<ThermalModel::Hold> ThermalModel::hold() const {
     low = std::min(low, t->low_c);
     low_max = std::max(low_max, t->low_c);
     swing = std::max(swing, std::min(t->amplitude_k, 3.0));
-    h.withstood_k_per_h = std::max(h.withstood_k_per_h, t->cooling_k_per_h);
+    h.strength_k_per_h = std::max(h.strength_k_per_h, t->strength_k_per_h);
   }
   if (low_max - low > 1.5) return std::nullopt;
   h.turn_c = low;
   h.middle_c = low + std::max(swing, 0.5) / 2;
-  if (h.withstood_k_per_h <= 0) return std::nullopt;
+  if (h.strength_k_per_h <= 0) return std::nullopt;
   if (last_c_ < h.turn_c - 0.6) return std::nullopt;  // it went through: no hold now
   return h;
 }
@@ -185,10 +233,10 @@ void ThermalModel::recall(const Memory& m) {
 Course course_of(const ThermalModel& m, double cell_c, const Ahead& ahead, Span length, double air_sigma_k) {
   Course course;
   const double tau = m.time_constant_h();
-  const double rate_sigma = std::clamp(m.rate_error_k_per_h(), 0.03, 0.6) + 0.3 / (1 + m.hours_learned());
+  const double rate_sigma = std::clamp(m.rate_error_k_per_h(), 0.03, 0.6) + 0.2 / (1 + m.hours_learned());
   const double dt = hours_of(step);
   const auto hold = m.hold();
-  double c = cell_c, rest = m.rest_k_per_h();
+  double c = cell_c;
   bool holding = true, held = false;
   for (Span at{}; at <= length; at += step) {
     const double h = hours_of(at);
@@ -196,20 +244,19 @@ Course course_of(const ThermalModel& m, double cell_c, const Ahead& ahead, Span 
     const double from_rate = rate_sigma * reach * 0.7;
     const double from_air = air_sigma_k * (1 - std::exp(-h / tau)) * std::min(1.0, 0.4 + h / 12);
     const double sigma = std::sqrt(0.02 + from_rate * from_rate + from_air * from_air);
-    course.push_back({at, c, held ? std::min(sigma, 0.5) : sigma});
+    course.push_back({at, c, held ? std::min(sigma, 0.5) : sigma, held});
     held = false;
     const Surroundings s = ahead(at, c);
-    // What the rest of the world does now fades where the air explains the bank, and stays where nothing else does.
-    const bool explained = (s.air_c || s.cabin_c) && m.hours_learned() > 24;
-    const double rest_now = explained ? rest * std::exp(-h / 6) : rest;
-    const double rate = m.rate_k_per_h(c, s, false) + rest_now;
+    // What the last hours did beyond all that was learned fades.
+    const double rate = m.rate_k_per_h(c, s) + m.recent_k_per_h() * std::exp(-h / 3);
     double next = c + rate * dt;
     if (hold && holding && rate < 0 && next < hold->middle_c) {
-      if (-m.rate_k_per_h(hold->turn_c, s) <= 1.3 * hold->withstood_k_per_h)
+      if (-m.rate_k_per_h(hold->turn_c, s) <= 0.8 * hold->strength_k_per_h)
         next = std::min(c, hold->middle_c), held = true;
       else
         holding = false;
     }
+    if (s.heater_w > 0 && next > c - 0.05) held = true;
     c = next;
   }
   return course;
@@ -222,6 +269,8 @@ Crossing crossing_of(const Course& course, double level_c, bool lasting) {
   for (std::size_t i = 0; i < course.size(); ++i) {
     const CoursePoint& p = course[i];
     double counts = p.cell_c;
+    const bool cycling = lasting && p.held && p.cell_c > level_c - 1;
+    if (cycling) continue;
     if (lasting) {
       double warmest = p.cell_c;
       for (std::size_t k = i; k <= i + hour && k < course.size(); ++k) warmest = std::max(warmest, course[k].cell_c);
@@ -247,7 +296,7 @@ HeatNeed heat_to_hold(const ThermalModel& m, double level_c, const Ahead& ahead,
   for (Span at = from; at < until; at += step) {
     Surroundings s = ahead(at, level_c);
     s.heater_w = 0;
-    const double watts = std::max(0.0, -m.rate_k_per_h(level_c, s, true) / m.heat_per_w());
+    const double watts = std::max(0.0, -m.rate_k_per_h(level_c, s) / m.heat_per_w());
     need.watts = std::max(need.watts, watts);
     wh += watts * hours_of(step);
   }

@@ -5,7 +5,7 @@
 //   dT/dt = a_air (air - T) + a_cabin (cabin - T) + heat_per_w P + loss c^2 + rest       [K/h]
 //
 // First order in T, linear in its coefficients, which a Kalman filter on one-hour balances follows (random walk,
-// bounded, outliers weighed down after Huber 1964). `rest` is what the rest of the world does; it moves faster than the others.
+// bounded, outliers weighed down after Huber 1964). `rest` is the steady part of what the rest of the world does.
 // Deterministic; no clock.
 #include <array>
 #include <functional>
@@ -32,23 +32,26 @@ class ThermalModel {
   void learn(Elapsed at, double cell_c, const Surroundings& s);
 
   /// K/h at a temperature in surroundings, with everything learned.
-  double rate_k_per_h(double cell_c, const Surroundings& s, bool with_rest = true) const;
+  double rate_k_per_h(double cell_c, const Surroundings& s) const;
 
   double time_constant_h() const;                 ///< 1 / (a_air + a_cabin), 1..500 h
   double cabin_share() const;                     ///< 0 follows the air .. 1 follows the cabin
   double k_per_w() const;                         ///< steady warming per heater watt, K/W
   double heat_per_w() const { return x_[2]; }     ///< K/h per heater watt
   double rest_k_per_h() const { return x_[4]; }
+  double recent_k_per_h() const { return recent_; }  ///< what the last two hours did beyond all that
   double rate_error_k_per_h() const { return error_; }  ///< typical error of the rate, one hour balances
   double hours_learned() const { return hours_; }
+  /// The cells between the sensor's digits: last reading and model together. None before the first.
+  std::optional<double> cell_c() const { return observed_; }
 
-  /// A heater nobody reports: level at which the cells turned upward again and again, and the strongest
-  /// cooling it was seen to withstand. None: no such thing seen.
-  struct Hold { double turn_c = 0; double middle_c = 0; double withstood_k_per_h = 0; };
+  /// A heater nobody reports: level at which the cells turned upward again and again, and how
+  /// strong it is: the cooling before a turn and the rise after it. None: no such thing seen.
+  struct Hold { double turn_c = 0; double middle_c = 0; double strength_k_per_h = 0; };
   std::optional<Hold> hold() const;
 
   /// Everything learned, as plain figures, for whoever keeps it over a restart.
-  struct Turn { Elapsed at{}; double low_c = 0, amplitude_k = 0, cooling_k_per_h = 0; };
+  struct Turn { Elapsed at{}; double low_c = 0, amplitude_k = 0, strength_k_per_h = 0; };
   struct Memory {
     std::array<double, 5> x{};
     std::array<std::array<double, 5>, 5> p{};
@@ -59,13 +62,22 @@ class ThermalModel {
   void recall(const Memory& m);
 
  private:
+  void forget();
+  void observe(Elapsed at, double cell_c, const Surroundings& s);
   void balance(double minutes_long);
   void watch_turns(Elapsed at, double cell_c, const Surroundings& s);
 
   std::array<double, 5> x_{};                     ///< a_air, a_cabin, heat_per_w, loss, rest
   std::array<std::array<double, 5>, 5> p_{};
   double error_ = 0.3;
+  double recent_ = 0;
   double hours_ = 0;
+
+  double capacity_wh_;
+  std::optional<double> last_raw_, observed_;
+  Elapsed observed_at_{};
+  double step_k_ = 1;                             ///< the sensor's smallest step seen
+  bool knew_hold_ = false;
 
   struct Sample { Elapsed at; double cell_c; Surroundings s; };
   std::vector<Sample> window_;                    ///< the hour under way
@@ -73,12 +85,14 @@ class ThermalModel {
   std::vector<Turn> turns_;                       ///< newest last, at most eight
   std::optional<double> high_, low_;              ///< of the swing under way
   Elapsed low_at_{};
+  std::vector<std::pair<Elapsed, double>> last_half_hour_;
+  double cooling_ = 0;                            ///< seen, on the way down to low_
   bool falling_ = true;
   double last_c_ = 1e9;
 };
 
 /// A course ahead, one point every five minutes from now: the middle and how far off it may be.
-struct CoursePoint { Span ahead{}; double cell_c = 0; double sigma_k = 0; };
+struct CoursePoint { Span ahead{}; double cell_c = 0; double sigma_k = 0; bool held = false; };  ///< held: by a heater's thermostat
 using Course = std::vector<CoursePoint>;
 
 /// What the surroundings will be at a time ahead; heater_w may depend on the cell temperature then.
@@ -94,7 +108,8 @@ struct Crossing {
   double deepest_c = 0;               ///< of the middle course
   Span below{};                       ///< how long the middle course stays there
 };
-/// lasting: only a stay of an hour, or a degree below the level, counts as getting there.
+/// lasting: only a stay of an hour, or a degree below the level, counts as getting there; a thermostat that holds
+/// within a degree of the level does not.
 Crossing crossing_of(const Course& c, double level_c, bool lasting = false);
 
 /// Steady heat, W, that keeps the cells at level_c through the course's surroundings, and its energy, kWh, from `from` on.

@@ -72,6 +72,8 @@ void Foresight::on_minute(const RigMinute& m, std::optional<double> cell_c, doub
     }
     if (on) own_w_ = own_w;
     own_on_ = on;
+    if (on) own_trusted_ = true;
+    else if (own_on_c_ && *cell_c < *own_on_c_ - 0.6) own_trusted_ = false;  // it should have come on by now
   }
   const double all_w = own_w + heater_w;
   if (all_w > 0 && !heating_since_) heating_since_ = utc_;
@@ -93,7 +95,7 @@ void Foresight::on_minute(const RigMinute& m, std::optional<double> cell_c, doub
     cabin_recent_.clear();
   }
   const auto minute_number = m.at.time_since_epoch() / minutes{1};
-  if (minute_number % 5 == 0 || course_.empty()) foresee(m, *cell_c);
+  if (minute_number % 5 == 0 || course_.empty()) foresee(m, model_.cell_c().value_or(*cell_c));
 }
 
 void Foresight::look_ahead(const RigMinute& m) {
@@ -173,7 +175,8 @@ bank::Surroundings Foresight::ahead(Span at, double cell_c, bool with_heaters) c
   const auto i = std::min(static_cast<std::size_t>(at / step), air_ahead_.size() - 1);
   bank::Surroundings s{air_ahead_[i], cabin_ahead_[i], 0, 0};
   if (!with_heaters) return s;
-  if (own_on_c_ && own_w_ > 0 && cell_c <= *own_on_c_ + 0.5) s.heater_w += own_w_;
+  // Between its two points a thermostat comes and goes: on the average it holds the middle.
+  if (own_trusted_ && own_on_c_ && own_w_ > 0 && cell_c <= (*own_on_c_ + own_off_c_.value_or(*own_on_c_ + 1)) / 2) s.heater_w += own_w_;
   for (const auto& h : rig_.heaters)
     if (cell_c <= (h.on_below_c + h.off_above_c) / 2 && soc_.value_or(0) > h.min_soc) s.heater_w += h.rated_w;
   return s;
@@ -201,18 +204,31 @@ void Foresight::foresee(const RigMinute& m, double cell_c) {
   }
 }
 
+std::optional<double> Foresight::thermostat_turn_c() const {
+  if (own_trusted_ && own_on_c_) return own_on_c_;
+  if (const auto hold = model_.hold()) return hold->turn_c;
+  return std::nullopt;
+}
+
 void Foresight::judge(Warning& w, const RigMinute& m, double cell_c) {
-  const auto x = bank::crossing_of(course_, w.level_c, w.lasting);
-  if (cell_c <= w.level_c) {
+  // A thermostat that cycles about the floor is no crossing; its failing would be.
+  double level_c = w.level_c;
+  if (w.lasting)
+    if (const auto turn = thermostat_turn_c(); turn && *turn > level_c - 1 && *turn < level_c + 0.6) level_c = std::min(level_c, *turn - 0.6);
+  const auto x = bank::crossing_of(course_, level_c, w.lasting);
+  if (cell_c > w.level_c) w.at_level_since.reset();
+  else if (!w.at_level_since) w.at_level_since = m.at;
+  // A coarse digit touches the level before the cells do.
+  if (cell_c <= w.level_c - 0.3 || (w.at_level_since && m.at - *w.at_level_since >= minutes{30})) {
     w.reached = true;
     w.active = false;
     w.likely_since.reset();
     return;
   }
-  if (cell_c > w.level_c + 0.5) w.reached = false;
+  if (cell_c > w.level_c + 0.15) w.reached = false;
   w.probability = x.probability;
   const auto utc_of = [&](std::optional<Span> s) { return s ? std::optional<Utc>(utc_ + *s) : std::nullopt; };
-  const bool likely = !w.reached && x.at && (x.probability >= 0.75 || (x.probability >= 0.5 && *x.at <= hours{5}));
+  const bool likely = !w.reached && cell_c > w.level_c && x.at && (x.probability >= 0.75 || (x.probability >= 0.5 && *x.at <= hours{5}));
   const bool unlikely = x.probability < 0.2 || (!x.at && x.probability < 0.4);
   if (likely) {
     if (!w.likely_since) w.likely_since = m.at;
@@ -318,7 +334,7 @@ nlohmann::json Foresight::memory() const {
   const auto m = model_.memory();
   nlohmann::json j{{"x", m.x}, {"p", m.p}, {"error", m.error}, {"hours", m.hours}, {"cabin_tau", cabin_tau_h_}};
   auto& turns = j["turns"] = nlohmann::json::array();
-  for (const auto& t : m.turns) turns.push_back({ms_of(t.at), t.low_c, t.amplitude_k, t.cooling_k_per_h});
+  for (const auto& t : m.turns) turns.push_back({ms_of(t.at), t.low_c, t.amplitude_k, t.strength_k_per_h});
   const auto day = [](const DayCourse& d) {
     auto a = nlohmann::json::array();
     for (const auto& v : d.means()) a.push_back(v ? nlohmann::json(*v) : nlohmann::json());

@@ -55,7 +55,7 @@ class Foresight {
     bool active = false, reached = false;
     std::optional<Utc> at, early, late;  ///< expected crossing
     double probability = 0;
-    std::optional<Elapsed> likely_since, unlikely_since;
+    std::optional<Elapsed> likely_since, unlikely_since, at_level_since;
     double heat_w = 0, heat_kwh = 0;
     std::optional<Utc> heat_from;
   };
@@ -68,6 +68,7 @@ class Foresight {
   void foresee(const RigMinute& m, double cell_c);
   void look_ahead(const RigMinute& m);
   bank::Surroundings ahead(Span at, double cell_c, bool with_heaters) const;
+  std::optional<double> thermostat_turn_c() const;
   void judge(Warning& w, const RigMinute& m, double cell_c);
 
   const rig::Rig& rig_;
@@ -89,7 +90,7 @@ class Foresight {
   bool cabin_failed_ = false;
   double cabin_tau_h_ = 4;
   // the bank's own heater, where it is reported
-  bool own_on_ = false;
+  bool own_on_ = false, own_trusted_ = true;
   std::optional<double> own_on_c_, own_off_c_;
   double own_w_ = 0;
   std::optional<Utc> heating_since_;

@@ -11,21 +11,26 @@ namespace fw::guard::test {
 
 struct Event { std::size_t at; double level; bool floor; };
 
-/// Crossings that count: of the limit each; of the floor those that last an hour or go a degree deep. Hopping
-/// about a level within two hours of the last time below it is no new crossing.
-inline std::vector<Event> crossings(const std::vector<double>& truth, double level, bool floor) {
+/// Crossings that count: of the limit each; of the floor those that last an hour or go a degree deep. A new one
+/// needs the cells to have been half a degree clear of the level since the last; hopping about it is none, nor is a
+/// thermostat's cycle that dips under the floor by less than a degree.
+inline std::vector<Event> crossings(const std::vector<double>& truth, const std::vector<char>& heating, double level, bool floor) {
   std::vector<Event> out;
-  std::size_t last_below = 0;
-  bool ever = false;
+  bool clear = false;
   for (std::size_t i = 1; i < truth.size(); ++i) {
+    if (truth[i] > level + 0.5) clear = true;
     if (truth[i] > level) continue;
-    const bool fresh = truth[i - 1] > level && (!ever || i - last_below > 120) && i > 120;
-    ever = true;
-    last_below = i;
+    const bool fresh = clear && i > 120;
+    clear = false;
     if (!fresh) continue;
     std::size_t k = i;
     double deepest = truth[i];
-    while (k < truth.size() && truth[k] <= level) deepest = std::min(deepest, truth[k++]);
+    bool cycling = false;
+    for (; k < truth.size() && truth[k] <= level; ++k) {
+      deepest = std::min(deepest, truth[k]);
+      cycling = cycling || (heating[k] && !heating[k - 1]);
+    }
+    if (floor && cycling && deepest > level - 1) continue;
     if (!floor || k - i >= 60 || deepest <= level - 1) out.push_back({i, level, floor});
   }
   return out;
@@ -59,9 +64,9 @@ struct Track {
 };
 
 /// Scores from minute `from` on (the first day teaches).
-inline ForesightScore score(const std::vector<double>& truth, const Track& t, double level, bool floor, std::size_t from) {
+inline ForesightScore score(const std::vector<double>& truth, const std::vector<char>& heating, const Track& t, double level, bool floor, std::size_t from) {
   ForesightScore s;
-  const auto events = crossings(truth, level, floor);
+  const auto events = crossings(truth, heating, level, floor);
   s.days = static_cast<double>(truth.size() - from) / 1440;
   for (const Event& e : events) {
     if (e.at < from + 180) continue;
@@ -80,7 +85,11 @@ inline ForesightScore score(const std::vector<double>& truth, const Track& t, do
     ++s.raised;
     if (end + 60 >= t.active.size()) continue;  // the record ends first
     bool came = false;
-    for (std::size_t k = i; k < std::min(truth.size(), end + 30); ++k) came = came || truth[k] <= level + 0.05;
+    std::size_t below = 0;
+    for (std::size_t k = i; k < truth.size() && (k < end + 30 || below > 0); ++k) {
+      below = truth[k] <= level + 0.05 ? below + 1 : 0;
+      came = came || below >= (floor ? 60U : 1U) || truth[k] <= level - 1;
+    }
     if (!came) ++s.false_warnings;
     i = end;
   }

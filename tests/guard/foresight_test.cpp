@@ -24,17 +24,19 @@ Outcome run(const World& w, std::size_t from) {
   const Words words = words_of(r);
   Foresight f(r, words);
   std::vector<double> truth;
+  std::vector<char> heating;
   Track track[2];
   for (const auto& o : w.minutes) {
     f.on_minute(o.m, o.seen_c, 0);
     truth.push_back(o.truth_c);
+    heating.push_back(o.heating);
     for (std::size_t k = 0; k < 2; ++k) {
       const auto& warning = f.warnings()[k];
       track[k].active.push_back(warning.active);
       track[k].named_min.push_back(warning.at && warning.active ? std::optional(hours_of(*warning.at - o.m.start - minutes{1}) * 60) : std::nullopt);
     }
   }
-  return {score(truth, track[0], w.limit_c, false, from), score(truth, track[1], w.floor_c, true, from)};
+  return {score(truth, heating, track[0], w.limit_c, false, from), score(truth, heating, track[1], w.floor_c, true, from)};
 }
 
 }  // namespace

@@ -17,6 +17,7 @@ struct WorldMinute {
   RigMinute m;
   double truth_c = 0;      ///< coldest cell, no noise
   double seen_c = 0;       ///< as the sensor tells it
+  bool heating = false;
 };
 
 struct World {
@@ -98,6 +99,7 @@ inline World make_world(unsigned seed, int days_long) {
 
     WorldMinute o;
     o.truth_c = shell;
+    o.heating = heating;
     o.seen_c = std::round((shell + 0.04 * normal()) / resolution) * resolution;
     o.m.at = elapsed_ms(1'768'000'020'000LL + (k + 1) * 60'000LL);
     o.m.start = utc_ms(ms_of(o.m.at) - 60'000);
