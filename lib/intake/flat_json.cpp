@@ -124,6 +124,7 @@ bool FlatJson::value(int depth) {
     const auto [end, ec] = std::from_chars(digits.data(), digits.data() + digits.size(), n.number);
     const bool number = ec == std::errc{} && end == digits.data() + digits.size() && std::isfinite(n.number);
     n.kind = number ? JsonNode::Kind::number : JsonNode::Kind::word;
+    if (!number) n.number = 0;
   }
   return done();
 }

@@ -185,7 +185,7 @@ struct Intake::State {
     }
   }
 
-  void take_sources(const Message& m, Now now, Plan& plan, bool readable, Taken& out) {
+  void take_sources(const Message& m, Now now, Plan& plan, bool readable, bool huge, Taken& out) {
     struct Stamped {
       std::optional<Utc> stamp;
       SenderClock::Judged judged;
@@ -226,9 +226,9 @@ struct Intake::State {
       const Stamped* stamped = use.sender >= 0 ? &stamps[static_cast<std::size_t>(use.sender)] : nullptr;
       if (stamped) r.stamped = stamped->stamp;
       if (stamped && stamped->drop) continue;
-      const JsonNode* node = readable ? json.find(s.pointer) : s.pointer.whole() ? &bare : nullptr;
-      if (!node && s.wildcard) continue;  // other topics under the same filter carry other fields
-      ValueReader::Taken taken = !readable && !s.pointer.whole() ? ValueReader::Taken{{}, m.payload.empty() ? Gone::null : Gone::not_a_number, 0} : s.value.read(node);
+      const JsonNode* node = readable ? json.find(s.pointer) : s.pointer.whole() && !huge ? &bare : nullptr;
+      if (readable && !node && s.wildcard) continue;  // other topics under the same filter carry other fields
+      ValueReader::Taken taken = !readable && node != &bare ? ValueReader::Taken{{}, m.payload.empty() ? Gone::null : Gone::not_a_number, 0} : s.value.read(node);
       if (taken.value && stamped) {
         r.late = stamped->judged.late;
         if (!m.retain && r.late > s.max_age()) taken = {{}, Gone::too_old, 0};
@@ -240,7 +240,7 @@ struct Intake::State {
       else if (taken.value)
         s.heard(m.at);
       count(i, taken.gone);
-      if (const std::string what = readable || s.pointer.whole() ? complaint(taken, node, s) : ""; !what.empty())
+      if (const std::string what = readable || node == &bare ? complaint(taken, node, s) : ""; !what.empty())
         say(out.faults, s.paces[slot(taken.gone)], m.at, m.topic, s.source->pointer, what);
       out.readings.push_back(std::move(r));
     }
@@ -278,12 +278,12 @@ Taken Intake::take(const Message& m, Now now) {
     state_->say(out.faults, state_->huge_pace, m.at, m.topic, "",
                 "payload of " + size_text(m.payload.size()) + " is over the limit of " + size_text(state_->rig.mqtt.max_payload_bytes));
   const bool readable = !huge && state_->json.parse(m.payload);
-  state_->bare.kind = huge ? JsonNode::Kind::object : JsonNode::Kind::text;
-  state_->bare.text = huge ? std::string_view{} : std::string_view{m.payload};
+  state_->bare.kind = JsonNode::Kind::text;
+  state_->bare.text = m.payload;
   if (!readable && !huge && plan.needs_json)
     state_->say(out.faults, state_->broken_pace, m.at, m.topic, "",
                 m.payload.empty() ? "empty payload" : "payload is not JSON: '" + printable(m.payload, 40) + "'");
-  state_->take_sources(m, now, plan, readable, out);
+  state_->take_sources(m, now, plan, readable, huge, out);
   if (plan.forecast) state_->take_forecast(m, now, readable, out);
   return out;
 }
