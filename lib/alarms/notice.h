@@ -12,10 +12,10 @@ struct Notice {
   Utc utc{};                       ///< when what it tells came to be
   rig::Priority priority = rig::Priority::low;
   std::string alarm, subject, text;
-  std::string key;                 ///< what Alarms::standing() is asked with: an alarm key, or "group:<group>"
+  std::string key;                 ///< what Alarms::standing() is asked with: an alarm key, or "group:<group>";
+                                   ///< empty: an answer the owner asked for, it goes at once and counts for no limit
   /// What it tells is over. With an empty text nobody is told: the outbox only learns the time of the end.
   bool ending = false;
-  bool asked = false;              ///< the owner asked for it: goes at once, counts for no limit
 };
 
 /// "low", "high", "urgent".

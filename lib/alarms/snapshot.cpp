@@ -1,36 +1,18 @@
 // The alarms room's memory across a restart, as versioned JSON.
 #include <algorithm>
 
-#include <nlohmann/json.hpp>
-
 #include "alarms/alarms.h"
+#include "alarms/json_fields.h"
 
 namespace fw::alarms {
 namespace {
 
 using nlohmann::json;
+using namespace json_fields;
 constexpr int version = 1;
 
 void put(json& j, const char* name, const std::optional<Elapsed>& t) {
   if (t) j[name] = ms_of(*t);
-}
-
-/// Typed reads that never throw: a field of another type counts as absent.
-std::string text(const json& j, const char* name) {
-  const auto it = j.find(name);
-  return it != j.end() && it->is_string() ? it->get<std::string>() : std::string{};
-}
-bool flag(const json& j, const char* name) {
-  const auto it = j.find(name);
-  return it != j.end() && it->is_boolean() && it->get<bool>();
-}
-std::optional<std::int64_t> whole(const json& j, const char* name) {
-  const auto it = j.find(name);
-  if (it == j.end() || !it->is_number_integer()) return std::nullopt;
-  const auto v = it->get<std::int64_t>();
-  // Years -2000..9000 in milliseconds: anything else would overflow later sums.
-  if (v < -125'000'000'000'000 || v > 222'000'000'000'000) return std::nullopt;
-  return v;
 }
 
 }  // namespace

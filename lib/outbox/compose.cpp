@@ -1,0 +1,78 @@
+#include "outbox/compose.h"
+
+#include <algorithm>
+
+#include "alarms/builtin.h"
+
+namespace fw::outbox {
+namespace {
+
+constexpr std::size_t full_texts_up_to = 400;  // bytes; beyond, labels
+constexpr std::size_t most_items = 6;
+
+std::string time_span(const Item& i, Utc now, const Words& words) {
+  std::string s = words.when(i.began, now);
+  if (!i.ended || words.clock(*i.ended) == words.clock(i.began)) return s;
+  return s + " to " + (words.local_date(*i.ended) == words.local_date(i.began) ? words.clock(*i.ended) : words.when(*i.ended, now));
+}
+
+std::string joined(const std::vector<std::string>& parts) {
+  std::string s;
+  for (std::size_t i = 0; i < parts.size() && i < most_items; ++i) s += (i ? "; " : "") + parts[i];
+  if (parts.size() > most_items) s += "; and " + std::to_string(parts.size() - most_items) + " more";
+  return s + ".";
+}
+
+void append(std::string& text, const std::string& sentence) {
+  if (sentence.empty()) return;
+  text += (text.empty() ? "" : " ") + sentence;
+}
+
+}  // namespace
+
+std::string label_of(const std::string& alarm, const std::string& subject) {
+  const auto* b = alarms::built_in(alarm);
+  std::string label = b ? std::string(b->label) : alarm;
+  if (!subject.empty() && subject != "rig" && subject != "bank") label += " (" + subject + ")";
+  return label;
+}
+
+std::string with_original_time(const std::string& text, Utc began, Utc now, const Words& words) {
+  if (now - began <= 30min) return text;
+  return Words::capital(words.when(began, now)) + ": " + text;
+}
+
+std::string gathered_text(const std::string& lead, const std::vector<Item>& still, const std::vector<Item>& gone, Utc now,
+                          const Words& words) {
+  std::string text = lead;
+  std::size_t full = 0;
+  for (const auto& i : still) full += i.text.size() + 1;
+  if (full <= full_texts_up_to) {
+    for (const auto& i : still) append(text, i.text);
+  } else {
+    std::vector<std::string> parts;
+    for (const auto& i : still) parts.push_back(i.ended ? i.label + " over at " + words.when(*i.ended, now) : i.label + " since " + words.when(i.began, now));
+    append(text, "To know: " + joined(parts));
+  }
+  if (gone.empty()) return text;
+  // The same trouble several times is one entry, at its last time.
+  std::vector<std::string> parts;
+  std::vector<const Item*> done;
+  for (const auto& i : gone) {
+    if (std::any_of(done.begin(), done.end(), [&](const Item* d) { return d->label == i.label; })) continue;
+    const Item* last = &i;
+    int times = 0;
+    for (const auto& j : gone)
+      if (j.label == i.label) {
+        ++times;
+        if (j.began >= last->began) last = &j;
+      }
+    done.push_back(&i);
+    parts.push_back(times > 1 ? i.label + " " + std::to_string(times) + " times, last " + time_span(*last, now, words)
+                              : i.label + " " + time_span(i, now, words));
+  }
+  append(text, "Came and went: " + joined(parts));
+  return text;
+}
+
+}  // namespace fw::outbox

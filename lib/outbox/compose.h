@@ -1,0 +1,32 @@
+#pragma once
+// The text of a message gathered from several notices.
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "units/time.h"
+#include "words/words.h"
+
+namespace fw::outbox {
+
+struct Item {
+  std::string key;
+  std::string label;          ///< "snow (front)"
+  std::string text;           ///< the notice's own
+  Utc began{};
+  std::optional<Utc> ended;
+};
+
+/// lead: what comes first (a daily summary, a word about the link); may be empty.
+/// still: stands, worst first; told in full while the whole stays short, else by label.
+/// gone: came and went unsaid; told by label and time.
+std::string gathered_text(const std::string& lead, const std::vector<Item>& still, const std::vector<Item>& gone, Utc now,
+                          const Words& words);
+
+/// The text with its time in front when it is told more than half an hour after it came to be.
+std::string with_original_time(const std::string& text, Utc began, Utc now, const Words& words);
+
+/// "snow (front)": the alarm's label, or the rule's name, with the subject where it says something.
+std::string label_of(const std::string& alarm, const std::string& subject);
+
+}  // namespace fw::outbox

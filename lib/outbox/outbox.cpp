@@ -1,0 +1,494 @@
+#include "outbox/outbox.h"
+
+#include <algorithm>
+
+#include <nlohmann/json.hpp>
+
+#include "alarms/builtin.h"
+#include "units/text.h"
+
+namespace fw::outbox {
+namespace {
+
+using rig::Priority;
+
+/// After a return: time for the rooms to see how things are, before "still so" is claimed.
+constexpr Span reunion_after = 10s;
+constexpr Span keep_open = 30 * 24h;
+/// A held notice waits for the morning; when the clock is not trusted there is none, and this long must do.
+constexpr Span longest_hold = 26h;
+constexpr Span long_out_of_reach = 6h;
+constexpr std::size_t most_open = 300;
+constexpr std::size_t closed_kept = 200;
+
+Span ack_retry(int tries) { return std::min<Span>(30s * (1 << std::min(tries, 6)), 10min); }
+Span seen_retry(int tries) { return tries <= 1 ? Span(15min) : tries == 2 ? Span(1h) : tries == 3 ? Span(6h) : Span(24h); }
+
+bool only_while_true(const std::string& alarm) {
+  const auto* b = alarms::built_in(alarm);
+  return b && b->only_while_true;
+}
+
+}  // namespace
+
+Outbox::Outbox(const rig::Rig& rig, const Words& words) : rig_(rig), words_(words) {
+  gathering_minute_ = rig.phone.morning.minutes;
+  if (rig.phone.quiet) {
+    const int from = rig.phone.quiet->first.minutes, to = rig.phone.quiet->second.minutes, m = gathering_minute_;
+    const bool inside = from <= to ? m >= from && m < to : m >= from || m < to;
+    if (inside) gathering_minute_ = to;
+  }
+}
+
+// ---- what comes in ---------------------------------------------------------------------------
+
+void Outbox::add(const alarms::Notice& n, Now now) {
+  wake_at_ = now.at;
+  if (std::find(closed_.begin(), closed_.end(), n.id) != closed_.end()) return;
+  for (const auto& e : open_)
+    if (e.notice.id == n.id) return;
+
+  const bool has_key = !n.key.empty();
+  if (n.ending) {
+    bool began_unsaid = false;
+    for (auto& e : open_)
+      if (has_key && e.notice.key == n.key && !e.notice.ending && !e.sent && !e.composed) {
+        e.ended = n.utc;
+        began_unsaid = true;
+      }
+    const auto told = told_.find(n.key);
+    if (n.text.empty() || began_unsaid || told == told_.end() || !told->second) return;
+  }
+  Entry fresh;
+  fresh.notice = n;
+  fresh.stored = {now.utc, now.at, now.trusted};
+  if (n.ending) fresh.ended = n.utc;
+  if (has_key && !n.ending) {
+    for (auto& e : open_) {
+      if (e.notice.key != n.key || e.sent || e.composed) continue;
+      if (e.notice.ending) {
+        close(e, "expired", "no longer so: it is back", now);
+      } else if (!e.ended) {
+        // The same episode, not yet said: the later figures, the first time.
+        fresh.notice.utc = std::min(fresh.notice.utc, e.notice.utc);
+        constexpr std::string_view again = "Still so. ";
+        if (fresh.notice.text.starts_with(again)) fresh.notice.text.erase(0, again.size());
+        close(e, "expired", "replaced by " + n.id, now);
+      }
+    }
+    forget_closed();
+  }
+  store(fresh, "waiting", std::nullopt, "");
+  open_.push_back(std::move(fresh));
+  if (open_.size() > most_open) {
+    auto victim = std::find_if(open_.begin(), open_.end(), [](const Entry& e) { return e.notice.priority == Priority::low && !e.sent; });
+    if (victim == open_.end()) victim = open_.begin();
+    close(*victim, "expired", "more than " + std::to_string(most_open) + " were waiting", now);
+    forget_closed();
+  }
+}
+
+void Outbox::on_broker(bool connected, Now now) {
+  const bool before = reachable();
+  broker_ = connected;
+  if (!connected)
+    for (auto& e : open_)
+      if (e.awaiting) {
+        e.awaiting = false;
+        e.publish = true;
+      }
+  set_reach(before, now);
+}
+
+void Outbox::on_link(bool up, Now now) {
+  const bool before = reachable();
+  link_ = up;
+  set_reach(before, now);
+}
+
+void Outbox::set_reach(bool before, Now now) {
+  wake_at_ = now.at;
+  const bool after = reachable();
+  if (before == after) return;
+  if (!after) {
+    out_of_reach_since_ = now.utc;
+    reunion_at_.reset();
+    // What was about to leave and did not is judged anew on return.
+    for (auto& e : open_)
+      if (e.granted && !e.sent && !e.composed) {
+        e.granted = e.publish = false;
+        if (e.notice.priority != Priority::urgent && !e.notice.key.empty() && day_of(now) == counted_day_) --counted_;
+      }
+    return;
+  }
+  bool waiting = false;
+  for (auto& e : open_) {
+    if (e.sent && !e.awaiting) e.publish = true;
+    waiting = waiting || !e.granted;
+  }
+  if (waiting) reunion_at_ = now.at + reunion_after;
+  else out_of_reach_since_.reset();
+}
+
+void Outbox::on_sent(std::string_view id, Now now) {
+  for (auto& e : open_) {
+    if (e.notice.id != id || !e.awaiting) continue;
+    wake_at_ = now.at;
+    e.awaiting = false;
+    e.retry_at.reset();
+    if (rig_.phone.seen_required)
+      e.retry_at = now.at + seen_retry(e.tries);
+    else if (reachable())
+      close(e, "delivered", "", now);
+    break;
+  }
+  forget_closed();
+}
+
+void Outbox::on_seen(std::string_view id, Now now) {
+  for (auto& e : open_)
+    if (e.notice.id == id && e.sent) {
+      wake_at_ = now.at;
+      close(e, "delivered", "", now);
+      break;
+    }
+  forget_closed();
+}
+
+// ---- time ------------------------------------------------------------------------------------
+
+bool Outbox::quiet(Now now) const {
+  if (!rig_.phone.quiet || !now.trusted) return false;
+  const int from = rig_.phone.quiet->first.minutes, to = rig_.phone.quiet->second.minutes, m = words_.minute_of_day(now.utc);
+  return from <= to ? m >= from && m < to : m >= from || m < to;
+}
+
+std::string Outbox::day_of(Now now) const {
+  return now.trusted ? words_.local_date(now.utc) : "untrusted " + std::to_string(ms_of(now.at) / Span(24h).count());
+}
+
+int Outbox::room_left(Now now, Priority p) const {
+  const int most = std::max(1, rig_.phone.max_per_day);
+  const int mine = p == Priority::low ? std::max(1, most - 1) : most;
+  return std::max(0, mine - (day_of(now) == counted_day_ ? counted_ : 0));
+}
+
+void Outbox::count(Now now) {
+  const std::string day = day_of(now);
+  if (day != counted_day_) {
+    counted_day_ = day;
+    counted_ = 0;
+  }
+  ++counted_;
+}
+
+Utc Outbox::next_gathering(Utc after) const { return words_.next_at(gathering_minute_, after); }
+
+std::optional<Elapsed> Outbox::next_deadline() const {
+  std::optional<Elapsed> first;
+  const auto offer = [&](std::optional<Elapsed> t) {
+    if (t && (!first || *t < *first)) first = t;
+  };
+  offer(wake_at_);
+  offer(reunion_at_);
+  if (next_gathering_ && trusted_) offer(Elapsed{next_gathering_->time_since_epoch() - offset_});
+  for (const auto& e : open_) {
+    if (reachable() && !reunion_at_ && (e.awaiting || (e.sent && !e.publish))) offer(e.retry_at);
+    if (e.held && reachable() && !reunion_at_) offer(e.stored.at + longest_hold);
+    offer(e.stored.at + keep_open);
+  }
+  return first;
+}
+
+void Outbox::advance(Now now, const Standing& standing) {
+  const Span offset = now.utc.time_since_epoch() - now.at.time_since_epoch();
+  if (!seen_time_ || offset != offset_ || now.trusted != trusted_) {
+    seen_time_ = true;
+    offset_ = offset;
+    trusted_ = now.trusted;
+    const Utc next = next_gathering(now.utc);
+    next_gathering_ = next_gathering_ ? std::min(*next_gathering_, next) : next;
+    wake_at_ = wake_at_ ? std::min(*wake_at_, now.at) : now.at;
+  }
+  last_ = std::max(last_, now.at);
+  std::optional<Elapsed> before;
+  for (auto due = next_deadline(); due && *due <= now.at; due = next_deadline()) {
+    // A due time made past by a clock step happens now; time within a call never runs back.
+    const Elapsed at = std::max(*due, before.value_or(*due));
+    before = at;
+    step({at, now.utc - (now.at - at), now.trusted}, standing);
+  }
+}
+
+void Outbox::step(Now now, const Standing& standing) {
+  if (wake_at_ && *wake_at_ <= now.at) wake_at_.reset();
+  expire_old(now);
+  if (next_gathering_ && now.trusted && now.utc >= *next_gathering_) {
+    next_gathering_ = next_gathering(now.utc);
+    if (reachable() && !reunion_at_) gather(now, standing, true);
+  }
+  if (reunion_at_ && *reunion_at_ <= now.at) {
+    reunion_at_.reset();
+    if (reachable()) reunite(now, standing);
+    out_of_reach_since_.reset();
+  }
+  if (reachable() && !reunion_at_) {
+    const bool held_too_long =
+        std::any_of(open_.begin(), open_.end(), [&](const Entry& e) { return e.held && now.at - e.stored.at >= longest_hold; });
+    if (held_too_long) gather(now, standing, false);
+    grant_each(now, standing);
+    send_next(now);
+  }
+  forget_closed();
+}
+
+void Outbox::expire_old(Now now) {
+  for (auto& e : open_)
+    if (now.at - e.stored.at >= keep_open)
+      close(e, "expired", e.sent ? "not confirmed within 30 days" : "no way out within 30 days", now);
+  forget_closed();
+}
+
+// ---- what may leave --------------------------------------------------------------------------
+
+/// A later episode of the same key waits behind it: this one is history.
+bool Outbox::superseded(const Entry& e) const {
+  return std::any_of(open_.begin(), open_.end(), [&](const Entry& o) {
+    return &o > &e && o.notice.key == e.notice.key && !o.notice.ending && !o.granted;
+  });
+}
+
+bool Outbox::still(const Entry& e, const Standing& standing) const {
+  if (e.notice.key.empty() || e.notice.ending) return true;
+  if (e.notice.alarm == "link" && reachable()) return false;
+  return standing(e.notice.key) && !superseded(e);
+}
+
+void Outbox::drop_passed_offers(Now now, const Standing& standing) {
+  for (auto& e : open_)
+    if (!e.granted && !e.composed && only_while_true(e.notice.alarm) && !e.notice.ending && !still(e, standing))
+      close(e, "expired", "over before it could be told", now);
+  forget_closed();
+}
+
+void Outbox::grant_each(Now now, const Standing& standing) {
+  for (auto& e : open_) {
+    if (e.granted || e.held) continue;
+    const bool asked = e.notice.key.empty();
+    if (!asked && !still(e, standing)) {
+      e.held = true;
+      continue;
+    }
+    if (!asked && e.notice.priority != Priority::urgent) {
+      if (quiet(now) || room_left(now, e.notice.priority) == 0) {
+        e.held = true;
+        continue;
+      }
+      count(now);
+    }
+    e.granted = e.publish = true;
+  }
+}
+
+/// The morning: everything held goes as one message; a single one that stands goes as itself.
+void Outbox::gather(Now now, const Standing& standing, bool morning) {
+  drop_passed_offers(now, standing);
+  std::vector<Entry*> stands, gone;
+  for (auto& e : open_)
+    if (e.held && !e.granted) (still(e, standing) ? stands : gone).push_back(&e);
+  std::stable_sort(stands.begin(), stands.end(), [](const Entry* a, const Entry* b) { return a->notice.priority > b->notice.priority; });
+  std::string lead;
+  if (morning && rig_.phone.daily_summary && !summary_.empty() && summary_day_ != day_of(now)) {
+    summary_day_ = day_of(now);
+    lead = summary_;
+    std::replace(lead.begin(), lead.end(), '\n', ' ');
+  }
+  if (lead.empty() && gone.empty() && stands.size() == 1) {
+    stands.front()->held = false;
+    stands.front()->granted = stands.front()->publish = true;
+    count(now);
+    return;
+  }
+  if (lead.empty() && gone.empty() && stands.empty()) return;
+  compose_and_fold(stands, gone, lead, now);
+}
+
+/// The way out is back: what still stands first, then one summary of what came and went.
+void Outbox::reunite(Now now, const Standing& standing) {
+  drop_passed_offers(now, standing);
+  std::vector<Entry*> stands, rest;
+  for (auto& e : open_) {
+    if (e.granted) continue;
+    const bool so = still(e, standing);
+    if (e.notice.key.empty() || (so && e.notice.priority == Priority::urgent && !e.notice.ending)) {
+      e.held = false;
+      e.granted = e.publish = true;
+    } else if (quiet(now)) {
+      e.held = true;
+    } else {
+      (so && !e.notice.ending ? stands : rest).push_back(&e);
+    }
+  }
+  if (stands.empty() && rest.empty()) return;
+  std::stable_sort(stands.begin(), stands.end(), [](const Entry* a, const Entry* b) {
+    if (a->notice.priority != b->notice.priority) return a->notice.priority > b->notice.priority;
+    return a->notice.utc < b->notice.utc;
+  });
+  const int room = room_left(now, Priority::high);
+  if (room == 0) {
+    for (auto* e : stands) e->held = true;
+    for (auto* e : rest) e->held = true;
+    return;
+  }
+  const int most = static_cast<int>(stands.size()) <= room && rest.empty() ? room : room - 1;
+  std::vector<Entry*> later;
+  for (std::size_t i = 0; i < stands.size(); ++i) {
+    if (static_cast<int>(i) >= most) {
+      later.push_back(stands[i]);
+      continue;
+    }
+    stands[i]->held = false;
+    stands[i]->granted = stands[i]->publish = true;
+    count(now);
+  }
+  if (later.empty() && rest.empty()) return;
+  std::vector<Entry*> gone;
+  for (auto* e : rest) (e->notice.ending ? later : gone).push_back(e);
+  std::string lead;
+  if (out_of_reach_since_ && now.utc - *out_of_reach_since_ >= 1h) {
+    const auto since = words_.when(*out_of_reach_since_, now.utc);
+    lead = "The phone was out of reach from " + since + " to " + words_.clock(now.utc) + ".";
+  }
+  // The first sentence says all there is to say of the link itself, and only a long silence is worth a message of its own.
+  const bool long_silence = out_of_reach_since_ && now.utc - *out_of_reach_since_ >= long_out_of_reach;
+  const bool link_only = later.empty() && std::all_of(gone.begin(), gone.end(), [](const Entry* e) { return e->notice.alarm == "link"; });
+  if (lead.empty() || (link_only && !long_silence)) {
+    for (auto* e : gone)
+      if (e->notice.alarm == "link") close(*e, "expired", "the link is back", now);
+    std::erase_if(gone, [](const Entry* e) { return e->notice.alarm == "link"; });
+  }
+  if (!later.empty() || !gone.empty()) compose_and_fold(later, gone, lead, now);
+}
+
+Item Outbox::item_of(const Entry& e) const {
+  return {e.notice.key, label_of(e.notice.alarm, e.notice.subject), e.notice.text, e.notice.utc, e.ended};
+}
+
+void Outbox::compose_and_fold(const std::vector<Entry*>& still, const std::vector<Entry*>& gone, const std::string& lead, Now now) {
+  std::vector<Item> still_items, gone_items;
+  Priority worst = Priority::low;
+  for (const auto* e : still) {
+    still_items.push_back(item_of(*e));
+    if (e->notice.priority != Priority::low) worst = Priority::high;
+  }
+  for (const auto* e : gone)
+    if (e->notice.alarm != "link") gone_items.push_back(item_of(*e));
+  Entry whole;
+  whole.composed = whole.granted = whole.publish = true;
+  whole.stored = {now.utc, now.at, now.trusted};
+  alarms::Notice& n = whole.notice;
+  n.id = "gathered-" + std::to_string(ms_of(now.at));
+  n.utc = now.utc;
+  n.priority = worst;
+  n.alarm = "summary";
+  n.subject = "rig";
+  n.text = gathered_text(lead, still_items, gone_items, now.utc, words_);
+  store(whole, "waiting", std::nullopt, "");
+  count(now);
+  const std::string id = n.id;
+  for (auto* e : still) {
+    told_[e->notice.key] = !e->notice.ending;
+    close(*e, "folded", id, now);
+  }
+  for (auto* e : gone) {
+    told_[e->notice.key] = false;
+    close(*e, "folded", id, now);
+  }
+  open_.push_back(std::move(whole));
+  forget_closed();
+}
+
+// ---- what leaves -----------------------------------------------------------------------------
+
+void Outbox::send_next(Now now) {
+  for (auto& e : open_)
+    if (e.sent && !e.awaiting && e.retry_at && *e.retry_at <= now.at) e.publish = true;
+  for (auto& e : open_) {
+    if (!e.awaiting) continue;
+    if (e.retry_at && *e.retry_at <= now.at) put_out(e, now);
+    return;
+  }
+  Entry* next = nullptr;
+  const auto before = [](const Entry& a, const Entry& b) {
+    if (a.sent != b.sent) return a.sent;  // again first, in the order in which they left
+    if (a.sent) return a.order < b.order;
+    const bool ua = a.notice.priority == Priority::urgent, ub = b.notice.priority == Priority::urgent;
+    if (ua != ub) return ua;
+    if (a.composed != b.composed) return b.composed;
+    return a.notice.priority > b.notice.priority;
+  };
+  for (auto& e : open_)
+    if (e.publish && (!next || before(e, *next))) next = &e;
+  if (next) put_out(*next, now);
+}
+
+void Outbox::put_out(Entry& e, Now now) {
+  const alarms::Notice& n = e.notice;
+  if (!e.sent) {
+    e.sent = true;
+    e.order = ++orders_;
+    if (!n.key.empty()) told_[n.key] = !n.ending;
+    store(e, "sent", now.utc, "");
+    effects_.emplace_back(Store{AlarmRow{{now.utc, now.at, now.trusted}, n.alarm, n.subject, "notified",
+                                         std::string(alarms::name(n.priority)), n.text}});
+  }
+  e.publish = false;
+  e.awaiting = true;
+  e.retry_at = now.at + ack_retry(e.tries++);
+  const std::string text = n.key.empty() ? n.text : with_original_time(n.text, n.utc, now.utc, words_);
+  nlohmann::ordered_json j;
+  j["id"] = n.id;
+  j["utc"] = iso_utc(n.utc);
+  j["priority"] = alarms::name(n.priority);
+  j["alarm"] = n.alarm;
+  j["subject"] = n.subject;
+  j["text"] = text;
+  const std::string root = "firnwatt/" + rig_.name + "/";
+  effects_.emplace_back(Publish{"", root + "notices/text", text, 1, false, {}, n.id + "#text"});
+  effects_.emplace_back(
+      Publish{"", root + "notices", j.dump(-1, ' ', false, nlohmann::ordered_json::error_handler_t::replace), 1, false, {}, n.id});
+}
+
+void Outbox::close(Entry& e, const char* state, std::string detail, Now now) {
+  if (std::string_view(state) == "expired")
+    effects_.emplace_back(Store{AlarmRow{{now.utc, now.at, now.trusted}, e.notice.alarm, e.notice.subject, "expired",
+                                         std::string(alarms::name(e.notice.priority)), detail}});
+  store(e, state, now.utc, std::move(detail));
+  done_.push_back(e.notice.id);
+}
+
+void Outbox::forget_closed() {
+  if (done_.empty()) return;
+  std::erase_if(open_, [&](const Entry& e) { return std::find(done_.begin(), done_.end(), e.notice.id) != done_.end(); });
+  closed_.insert(closed_.end(), done_.begin(), done_.end());
+  done_.clear();
+  if (closed_.size() > closed_kept) closed_.erase(closed_.begin(), closed_.end() - closed_kept);
+}
+
+void Outbox::store(const Entry& e, const char* state, std::optional<Utc> state_utc, std::string detail) {
+  NoticeRow row;
+  row.when = e.stored;
+  row.id = e.notice.id;
+  row.priority = alarms::name(e.notice.priority);
+  row.alarm = e.notice.alarm;
+  row.subject = e.notice.subject;
+  row.text = e.notice.text;
+  row.state = state;
+  row.state_utc = state_utc;
+  row.detail = std::move(detail);
+  effects_.emplace_back(Store{std::move(row)});
+}
+
+std::vector<Effect> Outbox::take_effects() { return std::exchange(effects_, {}); }
+
+}  // namespace fw::outbox
