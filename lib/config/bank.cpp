@@ -12,12 +12,12 @@ void read_bands(const Field& field, const rig::Bank& bank, rig::ChargeWindow& w)
     auto b = item.block("from, to and current");
     if (!b) continue;
     rig::ChargeBand band;
-    bool whole = true;
+    bool ends = true;
     const auto end = [&](const char* key, double& into) {
       const auto f = b->need(key, "a cell temperature");
       const auto v = f ? degrees(*f) : std::nullopt;
       if (v) into = *v;
-      whole = whole && v;
+      ends = ends && v;
     };
     end("from", band.from_c);
     end("to", band.to_c);
@@ -27,18 +27,15 @@ void read_bands(const Field& field, const rig::Bank& bank, rig::ChargeWindow& w)
       const auto v = !text ? std::nullopt : amps ? f->quantity(Dimension::current, {0, 10000}) : f->quantity(Dimension::charge_rate, {0, 5});
       if (v && amps && bank.capacity_ah <= 0) f->fault("amperes need the bank's capacity; write the rate, for example 0.2 C");
       if (v) band.c_rate = amps && bank.capacity_ah > 0 ? *v / bank.capacity_ah : *v;
-      whole = whole && v;
-    } else {
-      whole = false;
     }
     b->finish();
-    if (!whole) continue;
+    if (!ends) continue;
     if (band.from_c >= band.to_c)
       item.fault("from must be below to");
     else if (!w.bands.empty() && band.from_c < w.bands.back().to_c)
-      item.fault("overlaps the band before it, which ends at " + significant(w.bands.back().to_c, 3) + " degC");
+      item.fault("overlaps the band before it, which ends at " + figure(w.bands.back().to_c) + " degC");
     else if (!w.bands.empty() && band.from_c > w.bands.back().to_c)
-      item.fault("leaves a gap to the band before it, which ends at " + significant(w.bands.back().to_c, 3) + " degC");
+      item.fault("leaves a gap to the band before it, which ends at " + figure(w.bands.back().to_c) + " degC");
     w.bands.push_back(band);
   }
 }

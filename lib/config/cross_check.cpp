@@ -15,7 +15,11 @@ void check_strings(Draft& d) {
   for (std::size_t i = 0; i < d.rig.strings.size(); ++i) {
     const rig::PvString& s = d.rig.strings[i];
     const std::string path = "strings." + s.name;
-    if (!power_known(d.rig, static_cast<int>(i)))
+    const int thing = static_cast<int>(i);
+    const auto faulty = [&](Quantity q) { return d.written.contains({q, thing}) && !d.rig.has(Channel{q, thing}); };
+    const bool told = faulty(Quantity::string_power) || faulty(Quantity::string_voltage) || faulty(Quantity::string_current) ||
+                      faulty(Quantity::output_power) || faulty(Quantity::output_current) || faulty(Quantity::output_voltage);
+    if (!told && !power_known(d.rig, thing))
       d.report.fault(d.place(path), path,
                      "no source feeds this string; give it power, or voltage and current, or the controller's output_power or output_current");
     const double v_oc = s.module.v_oc_v * s.series;
@@ -36,9 +40,8 @@ void check_sources(Draft& d) {
     if (s.topic.empty()) continue;
     const auto [at, fresh] = seen.emplace(std::pair{s.topic, s.pointer}, &s);
     if (fresh) continue;
-    const auto place = d.source_places.find(s.channel);
-    d.report.warning(place == d.source_places.end() ? Place{} : place->second, std::string{name(s.channel.quantity)},
-                     "reads the same field as " + std::string{name(at->second->channel.quantity)} + " (" + at->second->described_at + ")");
+    const Draft::Written& here = d.written.at(s.channel);
+    d.report.warning(here.place, here.path, "reads the same field as " + d.written.at(at->second->channel).path);
   }
 }
 
@@ -50,7 +53,7 @@ void check_commands(Draft& d) {
     if (const auto [at, fresh] = topics.emplace(topic, path); !fresh && at->second != path)
       d.report.fault(d.place(path), path, "shares the command topic '" + topic + "' with " + at->second);
     for (const rig::Source& s : d.rig.sources)
-      if (s.topic == topic) d.report.warning(d.place(path), path, "commands go to '" + topic + "', which is also read as " + std::string{name(s.channel.quantity)});
+      if (s.topic == topic) d.report.warning(d.place(path), path, "commands go to '" + topic + "', which is also read as " + d.written.at(s.channel).path);
   };
   for (const rig::Charger& c : d.rig.chargers) {
     const std::string path = "chargers." + c.name;

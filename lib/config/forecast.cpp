@@ -20,8 +20,8 @@ std::optional<rig::ForecastSource::Column> read_column(Block& b, const std::stri
         f->fault("unit '" + printable(*text, 40) + "' is not known, " +
                  (near.empty() ? "use " + std::string{examples(dimension)} : "did you mean '" + std::string{near} + "'?"));
       } else if (unit->dimension != dimension) {
-        f->fault("'" + *text + "' is a unit of " + std::string{name(unit->dimension)} + ", " + key + " is a " + std::string{name(dimension)} + " (" +
-                 std::string{examples(dimension)} + ")");
+        f->fault("'" + *text + "' is a unit of " + std::string{name(unit->dimension)} + ", " + key + " is measured in " +
+                 std::string{examples(dimension)});
       } else {
         c.unit = unit->text;
       }

@@ -17,12 +17,37 @@ namespace {
 
 constexpr std::size_t largest = 1u << 20;
 
+std::string_view line_of(std::string_view text, int line) {
+  for (; line > 0; --line) {
+    const auto end = text.find('\n');
+    if (end == std::string_view::npos) return {};
+    text.remove_prefix(end + 1);
+  }
+  return text.substr(0, text.find('\n'));
+}
+
+/// Where the first malformed byte stands.
+Place not_utf8_at(std::string_view text) {
+  Place at{1, 1};
+  while (!text.empty()) {
+    const auto line = text.substr(0, text.find('\n'));
+    if (!is_utf8(line)) {
+      std::size_t good = line.size();
+      while (good > 0 && !is_utf8(line.substr(0, good))) --good;
+      return {at.line, static_cast<int>(good) + 1};
+    }
+    text.remove_prefix(std::min(line.size() + 1, text.size()));
+    ++at.line;
+  }
+  return at;
+}
+
 std::string yaml_trouble(const YAML::Exception& e, std::string_view text) {
   // A bare % is the slip people make here: YAML keeps it for itself.
   if (e.mark.pos >= 0 && static_cast<std::size_t>(e.mark.pos) < text.size() && text[static_cast<std::size_t>(e.mark.pos)] == '%')
     return "% cannot begin a value in YAML; write \"%\" in quotes, or percent";
-  if (e.mark.pos >= 0 && static_cast<std::size_t>(e.mark.pos) < text.size() && text[static_cast<std::size_t>(e.mark.pos)] == '\t')
-    return "a tab; YAML wants blanks for indentation";
+  const auto line = line_of(text, e.mark.line);
+  if (line.substr(0, line.find_first_not_of(" \t")).find('\t') != std::string_view::npos) return "a tab at the start of the line; YAML wants blanks there";
   return "not YAML: " + printable(e.msg, 120);
 }
 
@@ -70,7 +95,7 @@ Loaded failed(std::string where, std::string what) {
 
 Loaded load_text(std::string_view text, const std::string& name) {
   if (text.size() > largest) return failed(name, "is larger than 1 MiB; this is no rig's config");
-  if (!is_utf8(text)) return failed(name, "is not UTF-8 text");
+  if (!is_utf8(text)) return failed(Report{name}.where(not_utf8_at(text)), "this is not UTF-8 text; save the file as UTF-8");
   if (text.find('\0') != std::string_view::npos) return failed(name, "holds a zero byte; this is no text");
   Report report{name};
   std::vector<YAML::Node> documents;

@@ -16,7 +16,8 @@ struct Draft {
   std::string file;
   rig::Rig rig;
   std::map<std::string, Place> places;      ///< by path, for faults found when all is read
-  std::map<Channel, Place> source_places;
+  struct Written { Place place; std::string path; };
+  std::map<Channel, Written> written;       ///< every source that stands in the file, faulty ones included
 
   Place place(const std::string& path) const {
     const auto found = places.find(path);

@@ -48,8 +48,8 @@ const Unit* read_unit(Block& b, Quantity q) {
     return nullptr;
   }
   if (unit->dimension != wanted) {
-    f->fault("'" + *text + "' is a unit of " + std::string{name(unit->dimension)} + ", " + std::string{name(q)} + " is a " +
-             std::string{name(wanted)} + " (" + std::string{examples(wanted)} + ")");
+    f->fault("'" + *text + "' is a unit of " + std::string{name(unit->dimension)} + ", " + std::string{name(q)} + " is measured in " +
+             std::string{examples(wanted)});
     return nullptr;
   }
   return unit;
@@ -69,6 +69,7 @@ void read_source(Block& block, const std::string& key, Channel channel, Draft& d
 }
 
 void read_source(const Field& field, Channel channel, Draft& draft) {
+  draft.written.emplace(channel, Draft::Written{field.place(), field.path()});
   if (field.is_list()) {
     field.fault("two sources for one quantity, keep one");
     return;
@@ -150,11 +151,6 @@ void read_source(const Field& field, Channel channel, Draft& draft) {
       if (const auto v = meaning(field_of, q, unit)) s.values[raw] = *v;
   b.finish();
 
-  if (draft.source_places.contains(channel)) {
-    field.fault("two sources for one quantity, keep one");
-    return;
-  }
-  draft.source_places[channel] = field.place();
   draft.rig.sources.push_back(std::move(s));
 }
 

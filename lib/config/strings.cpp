@@ -43,7 +43,7 @@ std::optional<double> per_kelvin(const Field& f, double from, double to) {
     return std::nullopt;
   }
   if (*v > to || *v < from) {
-    f.fault(printable(*text, 40) + " is outside " + significant(from) + " to " + significant(to) + " %/K" + (*v > 0 ? "; power and voltage fall with heat, the sign is minus" : ""));
+    f.fault(printable(*text, 40) + " is outside " + figure(from) + " to " + figure(to) + " %/K" + (*v > 0 ? "; power and voltage fall with heat, the sign is minus" : ""));
     return std::nullopt;
   }
   return *v / 100;

@@ -10,11 +10,6 @@ namespace fw::config {
 
 std::string join(const std::string& path, const std::string& key) { return path.empty() ? key : path + "." + key; }
 
-namespace {
-
-std::string shown(const std::string& text) { return "'" + printable(text, 60) + "'"; }
-
-/// As few digits as say it.
 std::string figure(double v) {
   for (int decimals = 0; decimals < 6; ++decimals) {
     const std::string s = fixed(v, decimals);
@@ -22,6 +17,10 @@ std::string figure(double v) {
   }
   return fixed(v, 6);
 }
+
+namespace {
+
+std::string shown(const std::string& text) { return "'" + printable(text, 60) + "'"; }
 
 std::string unit_text(Dimension d) {
   switch (d) {
@@ -345,7 +344,7 @@ std::vector<std::pair<std::string, Field>> Field::table(std::string_view what) c
       report_->fault(at, join(path_, key), "stands here twice, keep one");
       continue;
     }
-    out.emplace_back(key, Field{pair.second, join(path_, key), pair.second.IsNull() ? at : place_of(pair.second.Mark()), *report_});
+    out.emplace_back(key, Field{pair.second, join(path_, key), pair.second.IsScalar() ? place_of(pair.second.Mark()) : at, *report_});
   }
   return out;
 }
@@ -375,7 +374,7 @@ Block::Block(const YAML::Node& map, std::string path, Place place, Report& repor
       continue;
     }
     Place value_at = place_of(pair.second.Mark());
-    if (pair.second.IsNull() || value_at.line == 0) value_at = at;
+    if (!pair.second.IsScalar() || value_at.line == 0) value_at = at;   // a block stands where its key does
     entries_.push_back({key, at, Field{pair.second, full, value_at, *report_}, false});
   }
 }
@@ -401,13 +400,17 @@ std::optional<Field> Block::take(const std::string& key) {
 std::optional<Field> Block::need(const std::string& key, const std::string& what) {
   const bool there = has(key);
   auto f = take(key);
-  if (!there) report_->fault(place_, path_, key + " is missing (" + what + ")");
+  if (!there) missing_.emplace_back(key, what);
   return f;
 }
 
 void Block::finish() {
-  for (const Entry& e : entries_)
-    if (!e.asked) report_->fault(e.key_place, join(path_, printable(e.key, 60)), "unknown key, " + suggestion(e.key, known_));
+  for (const Entry& e : entries_) {
+    if (e.asked) continue;
+    report_->fault(e.key_place, join(path_, printable(e.key, 60)), "unknown key, " + suggestion(e.key, known_));
+    std::erase_if(missing_, [meant = nearest(e.key, known_)](const auto& m) { return m.first == meant; });
+  }
+  for (const auto& [key, what] : missing_) report_->fault(place_, path_, key + " is missing (" + what + ")");
 }
 
 }  // namespace fw::config

@@ -80,7 +80,7 @@ class Block {
   Block(const YAML::Node& map, std::string path, Place place, Report& report);
 
   std::optional<Field> take(const std::string& key);
-  /// Like take(); a missing key is a fault at the block's place, with what would be right.
+  /// Like take(); a missing key is a fault at the block's place, with what would be right, unless a misspelt one stands for it.
   std::optional<Field> need(const std::string& key, const std::string& what);
   bool has(const std::string& key) const;
   /// Reports what nobody asked for. Call once, last.
@@ -103,7 +103,11 @@ class Block {
   Report* report_;
   std::vector<Entry> entries_;
   std::vector<std::string> known_;
+  std::vector<std::pair<std::string, std::string>> missing_;   ///< needed keys that are not there, and what would be right
 };
+
+/// A number with as few digits as say it.
+std::string figure(double v);
 
 /// "bank.soc" below "bank"
 std::string join(const std::string& path, const std::string& key);

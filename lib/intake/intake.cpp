@@ -227,7 +227,7 @@ struct Intake::State {
       if (stamped) r.stamped = stamped->stamp;
       if (stamped && stamped->drop) continue;
       const JsonNode* node = readable ? json.find(s.pointer) : s.pointer.whole() && !huge ? &bare : nullptr;
-      if (readable && !node && s.wildcard) continue;  // other topics under the same filter carry other fields
+      if (!node && s.wildcard) continue;  // other topics under the same filter carry other fields
       ValueReader::Taken taken = !readable && node != &bare ? ValueReader::Taken{{}, m.payload.empty() ? Gone::null : Gone::not_a_number, 0} : s.value.read(node);
       if (taken.value && stamped) {
         r.late = stamped->judged.late;

@@ -67,7 +67,7 @@ std::string_view name(Dimension d) {
 
 std::string_view examples(Dimension d) {
   constexpr std::array<std::string_view, 16> texts{"W or kW", "V or mV", "A or mA", "Ah", "kWh or Wh", "% or fraction", "degC, degF or K", "m, cm, mm, in or ft",
-                                                   "m/s, km/h, mph or kn", "W/m2", "hPa", "deg or rad", "s, min, h or d", "KiB, MB", "C (charge rate)",
+                                                   "m/s, km/h, mph or kn", "W/m2", "hPa", "deg or rad", "s, min, h or d", "KiB, MB", "C",
                                                    "no unit"};
   return texts[static_cast<std::size_t>(d)];
 }
