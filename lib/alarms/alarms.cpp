@@ -19,6 +19,7 @@ constexpr Span chatter_within = 30min;
 constexpr Span chatter_off_delay = 30min;
 constexpr Span publish_spacing = 15min;
 constexpr Span forgotten_after = 24h;
+constexpr Span believed_for = 30min;
 
 /// Least time between two first messages about one key.
 constexpr Span pause_of(Priority p) { return p == Priority::urgent ? Span(15min) : p == Priority::high ? Span(2h) : Span(6h); }
@@ -363,7 +364,14 @@ void Alarms::run(const Next& due, Now now) {
   Alarm& a = it->second;
   switch (due.what) {
     case Due::missing: break;
-    case Due::raise: raise(key, a, then); break;
+    case Due::raise:
+      if (silent_rule(key, due.at)) {
+        a.raw = false;
+        a.raw_since = due.at;
+      } else {
+        raise(key, a, then);
+      }
+      break;
     case Due::clear: clear(key, a, then, "cleared"); break;
     case Due::unshelve:
       a.shelved_until.reset();
@@ -393,6 +401,14 @@ void Alarms::run(const Next& due, Now now) {
       clear(key, a, then, "expired");
       break;
   }
+}
+
+/// An owner's rule whose signal has not spoken for so long that its last value proves nothing.
+bool Alarms::silent_rule(const std::string& key, Elapsed at) const {
+  for (std::size_t i = 0; i < rule_keys_.size(); ++i)
+    if (rule_keys_[i] == key && rig_.rules[i].test != rig::Test::missing)
+      return at - watches_[i].last_seen().value_or(at) > believed_for;
+  return false;
 }
 
 // ---- the life cycle --------------------------------------------------------------------------

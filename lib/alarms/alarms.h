@@ -112,6 +112,7 @@ class Alarms {
   Timing timing(const Alarm& a) const;
   Span off_delay_of(const Alarm& a) const;
   rig::Priority priority(const Alarm& a) const;
+  bool silent_rule(const std::string& key, Elapsed at) const;
   bool hidden_now(const Alarm& a) const;
   bool group_told(const std::string& key, const Alarm& a) const;
   std::vector<std::pair<const std::string, Alarm>*> group_of(const std::string& key);
