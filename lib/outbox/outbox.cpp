@@ -115,10 +115,7 @@ void Outbox::set_reach(bool before, Now now) {
     reunion_at_.reset();
     // What was about to leave and did not is judged anew on return.
     for (auto& e : open_)
-      if (e.granted && !e.sent && !e.composed) {
-        e.granted = e.publish = false;
-        if (e.notice.priority != Priority::urgent && !e.notice.key.empty() && day_of(now) == counted_day_) --counted_;
-      }
+      if (e.granted && !e.sent && !e.composed) e.granted = e.publish = false;
     return;
   }
   bool waiting = false;
@@ -167,10 +164,14 @@ std::string Outbox::day_of(Now now) const {
   return now.trusted ? words_.local_date(now.utc) : "untrusted " + std::to_string(ms_of(now.at) / Span(24h).count());
 }
 
+/// Urgent notices and answers the owner asked for take no place in the day's count.
+bool Outbox::counts(const Entry& e) { return e.notice.priority != Priority::urgent && (e.composed || !e.notice.key.empty()); }
+
 int Outbox::room_left(Now now, Priority p) const {
   const int most = std::max(1, rig_.phone.max_per_day);
   const int mine = p == Priority::low ? std::max(1, most - 1) : most;
-  return std::max(0, mine - (day_of(now) == counted_day_ ? counted_ : 0));
+  const auto leaving = std::count_if(open_.begin(), open_.end(), [](const Entry& e) { return e.granted && !e.sent && counts(e); });
+  return std::max(0, mine - (day_of(now) == counted_day_ ? counted_ : 0) - static_cast<int>(leaving));
 }
 
 void Outbox::count(Now now) {
@@ -191,10 +192,10 @@ std::optional<Elapsed> Outbox::next_deadline() const {
   };
   offer(wake_at_);
   offer(reunion_at_);
+  if (reachable() && !reunion_at_) offer(hold_until_);
   if (next_gathering_ && trusted_) offer(Elapsed{next_gathering_->time_since_epoch() - offset_});
   for (const auto& e : open_) {
     if (reachable() && !reunion_at_ && (e.awaiting || (e.sent && !e.publish))) offer(e.retry_at);
-    if (e.held && reachable() && !reunion_at_) offer(e.stored.at + longest_hold);
     offer(e.stored.at + keep_open);
   }
   return first;
@@ -202,22 +203,28 @@ std::optional<Elapsed> Outbox::next_deadline() const {
 
 void Outbox::advance(Now now, const Standing& standing) {
   const Span offset = now.utc.time_since_epoch() - now.at.time_since_epoch();
-  if (!seen_time_ || offset != offset_ || now.trusted != trusted_) {
+  if (!seen_time_) {
     seen_time_ = true;
     offset_ = offset;
     trusted_ = now.trusted;
     const Utc next = next_gathering(now.utc);
     next_gathering_ = next_gathering_ ? std::min(*next_gathering_, next) : next;
-    wake_at_ = wake_at_ ? std::min(*wake_at_, now.at) : now.at;
   }
-  last_ = std::max(last_, now.at);
-  std::optional<Elapsed> before;
-  for (auto due = next_deadline(); due && *due <= now.at; due = next_deadline()) {
-    // A due time made past by a clock step happens now; time within a call never runs back.
-    const Elapsed at = std::max(*due, before.value_or(*due));
-    before = at;
-    step({at, now.utc - (now.at - at), now.trusted}, standing);
+  run_until(now.at, standing);
+  if (offset == offset_ && now.trusted == trusted_) return;
+  // The clock was set: what was due before fell under the old one. A morning jumped over comes now, once.
+  offset_ = offset;
+  trusted_ = now.trusted;
+  next_gathering_ = std::min(*next_gathering_, next_gathering(now.utc));
+  run_until(now.at, standing);
+}
+
+void Outbox::run_until(Elapsed end, const Standing& standing) {
+  for (auto due = next_deadline(); due && *due <= end; due = next_deadline()) {
+    last_ = std::max(last_, *due);  // elapsed time never runs back
+    step({last_, utc_at(last_, offset_), trusted_}, standing);
   }
+  last_ = std::max(last_, end);
 }
 
 void Outbox::step(Now now, const Standing& standing) {
@@ -233,13 +240,17 @@ void Outbox::step(Now now, const Standing& standing) {
     out_of_reach_since_.reset();
   }
   if (reachable() && !reunion_at_) {
-    const bool held_too_long =
-        std::any_of(open_.begin(), open_.end(), [&](const Entry& e) { return e.held && now.at - e.stored.at >= longest_hold; });
-    if (held_too_long) gather(now, standing, false);
+    if (hold_until_ && *hold_until_ <= now.at) {
+      hold_until_.reset();
+      gather(now, standing, false);
+    }
     grant_each(now, standing);
     send_next(now);
   }
   forget_closed();
+  const bool holding = std::any_of(open_.begin(), open_.end(), [](const Entry& e) { return e.held; });
+  if (!holding) hold_until_.reset();
+  else if (!hold_until_) hold_until_ = now.at + longest_hold;
 }
 
 void Outbox::expire_old(Now now) {
@@ -273,6 +284,11 @@ void Outbox::drop_passed_offers(Now now, const Standing& standing) {
 
 void Outbox::grant_each(Now now, const Standing& standing) {
   for (auto& e : open_) {
+    // Quiet hours began while it stood in the queue.
+    if (e.granted && !e.sent && !e.composed && counts(e) && quiet(now)) {
+      e.granted = e.publish = false;
+      e.held = true;
+    }
     if (e.granted || e.held) continue;
     const bool asked = e.notice.key.empty();
     if (!asked && !still(e, standing)) {
@@ -284,7 +300,6 @@ void Outbox::grant_each(Now now, const Standing& standing) {
         e.held = true;
         continue;
       }
-      count(now);
     }
     e.granted = e.publish = true;
   }
@@ -292,7 +307,11 @@ void Outbox::grant_each(Now now, const Standing& standing) {
 
 /// The morning: everything held goes as one message; a single one that stands goes as itself.
 void Outbox::gather(Now now, const Standing& standing, bool morning) {
+  if (room_left(now, Priority::high) == 0) return;
   drop_passed_offers(now, standing);
+  for (auto& e : open_)
+    if (e.notice.alarm == "link" && !e.granted && !e.notice.key.empty()) close(e, "expired", "the link is back", now);
+  forget_closed();
   std::vector<Entry*> stands, gone;
   for (auto& e : open_)
     if (e.held && !e.granted) (still(e, standing) ? stands : gone).push_back(&e);
@@ -306,7 +325,6 @@ void Outbox::gather(Now now, const Standing& standing, bool morning) {
   if (lead.empty() && gone.empty() && stands.size() == 1) {
     stands.front()->held = false;
     stands.front()->granted = stands.front()->publish = true;
-    count(now);
     return;
   }
   if (lead.empty() && gone.empty() && stands.empty()) return;
@@ -349,7 +367,6 @@ void Outbox::reunite(Now now, const Standing& standing) {
     }
     stands[i]->held = false;
     stands[i]->granted = stands[i]->publish = true;
-    count(now);
   }
   if (later.empty() && rest.empty()) return;
   std::vector<Entry*> gone;
@@ -394,7 +411,6 @@ void Outbox::compose_and_fold(const std::vector<Entry*>& still, const std::vecto
   n.subject = "rig";
   n.text = gathered_text(lead, still_items, gone_items, now.utc, words_);
   store(whole, "waiting", std::nullopt, "");
-  count(now);
   const std::string id = n.id;
   for (auto* e : still) {
     told_[e->notice.key] = !e->notice.ending;
@@ -428,7 +444,7 @@ void Outbox::send_next(Now now) {
     return a.notice.priority > b.notice.priority;
   };
   for (auto& e : open_)
-    if (e.publish && (!next || before(e, *next))) next = &e;
+    if (e.publish && !(e.composed && !e.sent && quiet(now)) && (!next || before(e, *next))) next = &e;
   if (next) put_out(*next, now);
 }
 
@@ -437,6 +453,7 @@ void Outbox::put_out(Entry& e, Now now) {
   if (!e.sent) {
     e.sent = true;
     e.order = ++orders_;
+    if (counts(e)) count(now);
     if (!n.key.empty()) told_[n.key] = !n.ending;
     store(e, "sent", now.utc, "");
     effects_.emplace_back(Store{AlarmRow{{now.utc, now.at, now.trusted}, n.alarm, n.subject, "notified",

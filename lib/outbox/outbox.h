@@ -79,12 +79,14 @@ class Outbox {
   void set_reach(bool before, Now now);
   bool quiet(Now now) const;
   std::string day_of(Now now) const;
+  static bool counts(const Entry& e);
   int room_left(Now now, rig::Priority p) const;
   void count(Now now);
   Utc next_gathering(Utc after) const;
   bool superseded(const Entry& e) const;
   bool still(const Entry& e, const Standing& standing) const;
 
+  void run_until(Elapsed end, const Standing& standing);
   void step(Now now, const Standing& standing);
   void expire_old(Now now);
   void gather(Now now, const Standing& standing, bool morning);
@@ -110,6 +112,7 @@ class Outbox {
   std::optional<Utc> out_of_reach_since_;
   std::optional<Elapsed> reunion_at_;
   std::optional<Elapsed> wake_at_;
+  std::optional<Elapsed> hold_until_;
   std::optional<Utc> next_gathering_;
   Span offset_{};
   bool trusted_ = false;

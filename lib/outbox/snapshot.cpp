@@ -61,7 +61,6 @@ void Outbox::restore(std::string_view snapshot, Now now) {
   // A board without a clock module can start with its elapsed line behind the one it had: nothing lies in the future.
   const std::int64_t had = whole(all, "at").value_or(ms_of(now.at));
   const Span shift{std::min<std::int64_t>(0, ms_of(now.at) - had)};
-  int given_back = 0;
   for (const auto& j : all["open"]) {
     if (!j.is_object()) continue;
     Entry e;
@@ -87,7 +86,6 @@ void Outbox::restore(std::string_view snapshot, Now now) {
     e.granted = e.sent || (e.composed && flag(j, "granted"));
     e.publish = e.granted;
     if (const auto t = whole(j, "ended")) e.ended = utc_ms(*t);
-    if (flag(j, "granted") && !e.granted && !e.notice.key.empty() && e.notice.priority != rig::Priority::urgent) ++given_back;
     open_.push_back(std::move(e));
   }
   if (const auto it = all.find("closed"); it != all.end() && it->is_array())
@@ -99,7 +97,7 @@ void Outbox::restore(std::string_view snapshot, Now now) {
   if (const auto t = whole(all, "out_of_reach_since")) out_of_reach_since_ = utc_ms(*t);
   if (const auto t = whole(all, "next_gathering")) next_gathering_ = utc_ms(*t);
   counted_day_ = text(all, "counted_day");
-  counted_ = static_cast<int>(std::clamp<std::int64_t>(whole(all, "counted").value_or(0), 0, 1000)) - given_back;
+  counted_ = static_cast<int>(std::clamp<std::int64_t>(whole(all, "counted").value_or(0), 0, 1000));
   summary_day_ = text(all, "summary_day");
   orders_ = static_cast<std::uint64_t>(std::max<std::int64_t>(0, whole(all, "orders").value_or(0)));
   last_ = now.at;
