@@ -77,9 +77,8 @@ void Ephemeris::load(std::int64_t day) {
   std::array<Node, 4> fresh;
   for (int i = 0; i < 4; ++i) {
     const std::int64_t at_day = day + i - 1;
-    const std::int64_t kept = at_day - (day_ - 1);
-    if (day_ != INT64_MIN && kept >= 0 && kept < 4) {
-      fresh[i] = nodes_[kept];
+    if (loaded_ && at_day >= day_ - 1 && at_day <= day_ + 2) {
+      fresh[i] = nodes_[at_day - day_ + 1];
     } else {
       const Utc at = utc_ms(at_day * 86400000);
       const Apparent a = apparent(at, delta_t_s(at));
@@ -91,11 +90,12 @@ void Ephemeris::load(std::int64_t day) {
         fresh[i - 1].right_ascension_deg + half_turn_deg(fresh[i].right_ascension_deg - fresh[i - 1].right_ascension_deg);
   nodes_ = fresh;
   day_ = day;
+  loaded_ = true;
 }
 
 Position Ephemeris::position(Utc at, const Place& place, const Air& air) {
   const std::int64_t day = day_of(at);
-  if (day != day_) load(day);
+  if (!loaded_ || day != day_) load(day);
   const double t = static_cast<double>(ms_of(at) - day * 86400000) / 86400000.0;
   const double w0 = -t * (t - 1) * (t - 2) / 6, w1 = (t + 1) * (t - 1) * (t - 2) / 2, w2 = -(t + 1) * t * (t - 2) / 2,
                w3 = (t + 1) * t * (t - 1) / 6;

@@ -53,7 +53,8 @@ class Ephemeris {
     double right_ascension_deg, declination_deg, distance_au, equinoxes_deg, equation_of_time_min;
   };
   void load(std::int64_t day);
-  std::int64_t day_ = INT64_MIN;
+  bool loaded_ = false;
+  std::int64_t day_ = 0;
   std::array<Node, 4> nodes_{};
 };
 
