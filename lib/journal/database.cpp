@@ -119,7 +119,7 @@ bool Database::open(const std::string& path, Access access, bool immutable) {
   }
   if (immutable) uri += "?immutable=1";
   sqlite3* raw = nullptr;
-  const int flags = (access == Access::read ? SQLITE_OPEN_READONLY : SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE) | SQLITE_OPEN_URI;
+  const int flags = (access == Access::read ? SQLITE_OPEN_READONLY : SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE) | SQLITE_OPEN_URI | SQLITE_OPEN_NOMUTEX;
   const int code = sqlite3_open_v2(uri.c_str(), &raw, flags, nullptr);
   db_.reset(raw);
   if (code != SQLITE_OK) {
@@ -174,10 +174,6 @@ int Database::checkpoint() {
     return -1;
   }
   return in_log - moved;
-}
-
-void Database::interrupt() {
-  if (db_) sqlite3_interrupt(db_.get());
 }
 
 void Database::keep_asking(bool (*wanted)(void*), void* context) {

@@ -1,6 +1,6 @@
 #pragma once
 // SQLite behind three small classes. The C handles live in database.cpp and nowhere else; every call
-// that can fail says so by its result, and the database remembers why.
+// that can fail says so by its result, and the database remembers why. A handle belongs to one thread.
 #include <cstdint>
 #include <memory>
 #include <optional>
@@ -80,8 +80,6 @@ class Database {
   void rollback();
   /// Moves what it can from the log into the file without waiting for anybody. Pages left in the log, -1 when it failed.
   int checkpoint();
-  /// Ends a running statement of this handle from another thread.
-  void interrupt();
   /// `wanted` is asked every few thousand steps of the engine; false ends the statement.
   void keep_asking(bool (*wanted)(void*), void* context);
 

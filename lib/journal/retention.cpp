@@ -93,6 +93,8 @@ std::int64_t day_after(std::int64_t minute) {
 }  // namespace
 
 Aged age_minutes(Database& db, std::int64_t before_minute, std::int64_t now_minute) {
+  // Whole days only: a five-minute interval is never cut, and a day's rows move once.
+  before_minute = day_after(before_minute) - day_minutes;
   const auto s = first_minute(db, "string_minute"), b = first_minute(db, "bank_minute");
   const auto due = [&](std::optional<std::int64_t> m) { return m && (*m < before_minute || *m > now_minute + day_minutes); };
   if (!due(s) && !due(b)) return Aged::nothing;
@@ -103,7 +105,7 @@ Aged age_minutes(Database& db, std::int64_t before_minute, std::int64_t now_minu
 }
 
 Aged make_room(Database& db, std::int64_t now_minute) {
-  if (const auto aged = age_minutes(db, day_after(now_minute) - 3 * day_minutes, now_minute); aged != Aged::nothing) return aged;
+  if (const auto aged = age_minutes(db, now_minute - 2 * day_minutes, now_minute); aged != Aged::nothing) return aged;
   std::optional<std::int64_t> first;
   for (const char* table : {"string_five", "bank_five"})
     if (const auto m = first_minute(db, table); m && (!first || *m < *first)) first = m;

@@ -7,7 +7,7 @@ namespace fw::journal {
 
 enum class Aged { nothing, piece, failed };
 
-/// Takes up to a day of minutes that lie before `before_minute` (UTC), or more than a day after
+/// Takes up to a day of minutes that lie before the UTC day of `before_minute`, or more than a day after
 /// `now_minute` (a clock that was wrong), into five-minute rows and day sums.
 Aged age_minutes(Database& db, std::int64_t before_minute, std::int64_t now_minute);
 

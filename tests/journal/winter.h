@@ -53,7 +53,7 @@ class Winter {
     const double noise = 0.02 * std::sin(0.37 * hour * 60) + 0.01 * wobble();
     const int kind = weather(day);
     const double air = -6 + 7 * std::sin(day / 9.0) + 4 * sun + (day % 40 > 33 ? -9 : 0);
-    cell_ += (air + 11 - cell_) / 900.0;
+    cell_ += (air + 14 - cell_) / 900.0;
     const bool cold = cell_ < 0.5;
 
     double made_total = 0;
@@ -118,8 +118,8 @@ class Winter {
       rows.push_back(r);
     }
 
-    const double load = 60 + (hour > 17 && hour < 22 ? 120 : 0) + (air < -8 ? 60 : 0);
-    soc_ = std::clamp(soc_ + (made_total * 0.97 - load) / 6800.0 / 60.0, 0.12, 1.0);
+    const double load = 16 + (hour > 17 && hour < 22 ? 40 : 0) + (air < -8 ? 20 : 0);
+    soc_ = std::clamp(soc_ + (made_total * 0.97 - load) / 6800.0 / 60.0, 0.12, 0.99);
     BankRow b;
     b.when = when;
     b.cell_min_c = cell_;
