@@ -95,19 +95,19 @@ int main() {
   const sky::Site site = sky::site_at(place);
   const roof::Weather weather{-3, 2};
 
-  constexpr long daylight = 20000;  // every minute between 09:00 and 15:00 UTC
+  constexpr long daylight_min = 20000;  // minutes between 09:00 and 15:00 UTC
   const auto at_daylight = [&](long i) { return start + hours{9} + days{i / 360} + minutes{i % 360}; };
-  print("evaluation", best_of(5, daylight, [&] {
+  print("evaluation", best_of(5, daylight_min, [&] {
           sun::Ephemeris ephemeris;
           double sum = 0;
-          for (long i = 0; i < daylight; ++i)
+          for (long i = 0; i < daylight_min; ++i)
             sum += roof::expected(strings[1], sky::clear_state(site, at_daylight(i), ephemeris, -3), weather).power_w;
           return sum;
         }));
-  print("evaluation_of_4", best_of(5, 4 * daylight, [&] {
+  print("evaluation_of_4", best_of(5, 4 * daylight_min, [&] {
           sun::Ephemeris ephemeris;
           double sum = 0;
-          for (long i = 0; i < daylight; ++i) {
+          for (long i = 0; i < daylight_min; ++i) {
             const sky::State sky = sky::clear_state(site, at_daylight(i), ephemeris, -3);
             for (const auto& s : strings) sum += roof::expected(s, sky, weather).power_w;
           }
@@ -133,10 +133,10 @@ int main() {
       const roof::Expected e = roof::expected(strings[2], sky, weather);
       calibration.learn(day, sky, e, e.power_w * (i > 300 ? 0.3 : 0.94));
     }
-  print("calibrated", best_of(5, daylight, [&] {
+  print("calibrated", best_of(5, daylight_min, [&] {
           sun::Ephemeris ephemeris;
           double sum = 0;
-          for (long i = 0; i < daylight; ++i)
+          for (long i = 0; i < daylight_min; ++i)
             sum += calibration.power(sky::clear_state(site, at_daylight(i), ephemeris, -3), weather).power_w;
           return sum;
         }));
