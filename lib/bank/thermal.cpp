@@ -40,7 +40,8 @@ void ThermalModel::forget() {
 }
 
 double ThermalModel::rate_k_per_h(double t, const Surroundings& s) const {
-  return x_[0] * pull(s.air_c, t) + x_[1] * pull(s.cabin_c, t) + x_[2] * s.heater_w + x_[3] * s.c_rate * s.c_rate + x_[4];
+  return x_[0] * pull(s.air_c, t) + x_[1] * pull(s.cabin_c, t) + x_[2] * s.heater_w + x_[3] * s.c_rate * s.c_rate + x_[4] +
+         s.habit_k_per_h;
 }
 
 double ThermalModel::time_constant_h() const { return std::clamp(1 / std::max(x_[0] + x_[1], 1e-6), 1.0, 500.0); }
@@ -93,12 +94,14 @@ void ThermalModel::balance(double minutes_long) {
   const double h = (at1 - at0) / static_cast<double>(k);
   if (h <= 0.2) return;
   std::array<double, 5> f{};
+  double habit = 0;
   for (std::size_t i = 0; i < n; ++i) {
     const Surroundings& s = window_[i].s;
     f[0] += pull(s.air_c, window_[i].cell_c);
     f[1] += pull(s.cabin_c, window_[i].cell_c);
     f[2] += s.heater_w;
     f[3] += s.c_rate * s.c_rate;
+    habit += s.habit_k_per_h / static_cast<double>(n);
   }
   for (auto& v : f) v /= static_cast<double>(n);
   f[4] = 1;
@@ -115,7 +118,7 @@ void ThermalModel::balance(double minutes_long) {
 
   const double dt_h = std::min(minutes_long / 60, 1.0) / 4;
   for (std::size_t i = 0; i < 5; ++i) p_[i][i] += walk_per_h[i] * dt_h;
-  double expected = 0;
+  double expected = habit;
   std::array<double, 5> pf{};
   for (std::size_t i = 0; i < 5; ++i) {
     expected += x_[i] * f[i];
@@ -124,6 +127,8 @@ void ThermalModel::balance(double minutes_long) {
   double spread = 0;
   for (std::size_t i = 0; i < 5; ++i) spread += f[i] * pf[i];
   const double miss = seen - expected;
+  miss_ = std::clamp(miss, -2.0, 2.0);
+  ++balances_;
   // Balances overlap four times, so each counts for a quarter. A coarse digit errs at both ends, however often read.
   const double digit = std::min(step_k_, 1.0);
   double noise = 4 * ((2 * reading_error_k * reading_error_k / static_cast<double>(k) + digit * digit / 6) / (h * h) +
@@ -149,16 +154,13 @@ void ThermalModel::balance(double minutes_long) {
 void ThermalModel::watch_turns(Elapsed at, double c, const Surroundings& s) {
   constexpr double swing_k = 0.8;                 // more than a coarse digit's hop
   constexpr double unexplained_k_per_h = 0.7;     // a rise the surroundings do not make
-  last_half_hour_.emplace_back(at, c);
-  std::erase_if(last_half_hour_, [&](const auto& p) { return at - p.first > minutes{40}; });
   const auto falling_by = [&] {
-    const auto& [t0, c0] = last_half_hour_.front();
-    const double h = hours_of(at - t0);
-    return h > 0.2 ? (c0 - c) / h : 0.0;
+    const double h = hours_of(at - high_at_);
+    return h > 0.1 ? (*high_ - c) / h : 0.0;
   };
   if (!low_) {
     high_ = low_ = c;
-    low_at_ = at;
+    high_at_ = low_at_ = at;
     return;
   }
   if (falling_) {
@@ -176,9 +178,11 @@ void ThermalModel::watch_turns(Elapsed at, double c, const Surroundings& s) {
       }
       falling_ = false;
       high_ = c;
+      high_at_ = at;
     }
-  } else if (c > *high_) {
+  } else if (c >= *high_) {
     high_ = c;
+    high_at_ = at;
   } else if (c <= *high_ - swing_k) {
     if (!turns_.empty() && at - turns_.back().at < hours{6}) turns_.back().amplitude_k = *high_ - turns_.back().low_c;
     falling_ = true;

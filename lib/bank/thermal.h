@@ -21,6 +21,7 @@ struct Surroundings {
   std::optional<double> air_c, cabin_c;
   double heater_w = 0;   ///< of all heaters known to be on
   double c_rate = 0;     ///< |current| over capacity
+  double habit_k_per_h = 0;  ///< what this hour of the day brings beyond all that, as far as it is known
 };
 
 class ThermalModel {
@@ -42,6 +43,9 @@ class ThermalModel {
   double recent_k_per_h() const { return recent_; }  ///< what the last two hours did beyond all that
   double rate_error_k_per_h() const { return error_; }  ///< typical error of the rate, one hour balances
   double hours_learned() const { return hours_; }
+  /// How far the last balance was off what was foreseen, and how many there were; for whoever learns habits.
+  double last_miss_k_per_h() const { return miss_; }
+  long balances() const { return balances_; }
   /// The cells between the sensor's digits: last reading and model together. None before the first.
   std::optional<double> cell_c() const { return observed_; }
 
@@ -71,6 +75,8 @@ class ThermalModel {
   std::array<std::array<double, 5>, 5> p_{};
   double error_ = 0.3;
   double recent_ = 0;
+  double miss_ = 0;
+  long balances_ = 0;
   double hours_ = 0;
 
   double capacity_wh_;
@@ -84,8 +90,7 @@ class ThermalModel {
 
   std::vector<Turn> turns_;                       ///< newest last, at most eight
   std::optional<double> high_, low_;              ///< of the swing under way
-  Elapsed low_at_{};
-  std::vector<std::pair<Elapsed, double>> last_half_hour_;
+  Elapsed high_at_{}, low_at_{};
   double cooling_ = 0;                            ///< seen, on the way down to low_
   bool falling_ = true;
   double last_c_ = 1e9;

@@ -9,7 +9,9 @@ namespace {
 
 constexpr Span default_max_age = minutes{15};
 constexpr double apart_k = 8;
-constexpr int overtaken_is_a_new_clock = 3;
+constexpr Span late = minutes{1};
+constexpr Span same_lag = seconds{10};
+constexpr int agreeing_for_a_new_lag = 3;
 
 /// Power-on, disconnect and empty values sensors are known for, as the mapping turns them into degC.
 std::vector<double> magic_values(const rig::Rig& rig, int sensor) {
@@ -40,22 +42,40 @@ Cells::Cells(const rig::Rig& rig, const Decisions& decisions) : rig_(rig), decid
   const double fastest = bank::fastest_k_per_h(rig.bank.capacity_wh(), heaters_w(rig));
   for (std::size_t i = 0; i < n; ++i) {
     Sensor s{i < rig.bank.sensors.size() && !rig.bank.sensors[i].name.empty() ? rig.bank.sensors[i].name : "cells",
-             bank::SensorBelief(fastest, magic_values(rig, static_cast<int>(i))), default_max_age, {}, 0, 0, {}, {}, 0, {}};
+             bank::SensorBelief(fastest, magic_values(rig, static_cast<int>(i))), default_max_age, {}, {}, {}, 0, 0, {}, {}, 0, {}};
     for (const auto& src : rig.sources)
       if (src.channel == Channel{Quantity::cell_temperature, static_cast<int>(i)} && src.max_age) s.max_age = *src.max_age;
     sensors_.push_back(std::move(s));
   }
 }
 
-Cells::Taken Cells::on_reading(const Reading& r) {
+bool Cells::timely(Sensor& s, const Reading& r, Now now) {
+  // A sender's clock may be off, so only the change of its lag counts. Three in a row that agree are a clock that was
+  // set; at the start two, unless the stamp is right by our own clock.
+  const Span lag{ms_of(r.at) - ms_of(*r.stamped)};
+  const bool said_before = s.stamped && *r.stamped == *s.stamped;
+  const bool right_by_us = !s.lag && now.trusted && now.utc - *r.stamped <= late && *r.stamped - now.utc <= late;
+  const bool on_time = right_by_us || (s.lag && lag <= *s.lag + late);
+  if (said_before) return false;
+  if (!on_time) {
+    const bool agrees = s.other_count > 0 && lag - s.other_lag <= same_lag && s.other_lag - lag <= same_lag;
+    s.other_count = agrees ? s.other_count + 1 : 1;
+    s.other_lag = lag;
+    if (s.other_count < (s.lag ? agreeing_for_a_new_lag : 2)) return false;
+    s.lag = lag;
+    s.stamped.reset();
+  }
+  s.other_count = 0;
+  s.lag = s.lag ? std::min(*s.lag, lag) : lag;
+  if (s.stamped && *r.stamped < *s.stamped) return false;
+  s.stamped = r.stamped;
+  return true;
+}
+
+Cells::Taken Cells::on_reading(const Reading& r, Now now) {
   if (r.retained || !r.value || r.channel.thing < 0 || r.channel.thing >= count()) return Taken::ignored;
   Sensor& s = sensors_[r.channel.thing];
-  if (r.stamped) {
-    // A sender's stamp only tells order. One that keeps lying behind is a clock that was set back.
-    if (s.stamped && *r.stamped <= *s.stamped && ++s.overtaken < overtaken_is_a_new_clock) return Taken::ignored;
-    s.overtaken = 0;
-    s.stamped = r.stamped;
-  }
+  if (r.stamped && !timely(s, r, now)) return Taken::ignored;
   const auto still_before = s.belief.still_since();
   const auto answer = s.belief.offer(r.at, *r.value);
   if (s.belief.still_since() != still_before) s.still_from.reset();
@@ -109,7 +129,7 @@ std::optional<Elapsed> Cells::next_expiry(Elapsed now) const {
     Elapsed e = *s.belief.believed_at() + s.max_age + grace;
     if (s.belief.doubted_since()) e = std::min(e, *s.belief.doubted_since() + grace);
     e += Span{1};
-    if (!next || e < *next) next = e;
+    if (e > now && (!next || e < *next)) next = e;
   }
   return next;
 }

@@ -19,8 +19,9 @@ class Cells {
   Cells(const rig::Rig& rig, const Decisions& decisions);
 
   enum class Taken { ignored, believed, doubted };
-  /// A reading of a cell temperature. Retained, valueless, repeated and overtaken ones are ignored.
-  Taken on_reading(const Reading& r);
+  /// A reading of a cell temperature. Retained, valueless, repeated, overtaken and belated ones are ignored: what
+  /// waited in a sender's or a link's buffer is old, however it arrives.
+  Taken on_reading(const Reading& r, Now now);
 
   /// What the temperatures come to at an instant. min and max include a doubted value on the forbidden side that may be true.
   struct View {
@@ -58,7 +59,9 @@ class Cells {
     bank::SensorBelief belief;
     Span max_age{};
     std::optional<Utc> stamped;
-    int overtaken = 0;
+    std::optional<Span> lag;                ///< arrival less stamp, as this sender's clock has it
+    Span other_lag{};                       ///< a lag that would be a new one
+    int other_count = 0;
     double below_others_k = 0;              ///< how far it was the coldest when all were fresh
     // what the rest did since this sensor last moved
     std::optional<Elapsed> still_from;
@@ -67,6 +70,8 @@ class Cells {
     Elapsed model_at{};
   };
   void note_spread(Elapsed now);
+  /// By its stamp: neither said before nor late.
+  static bool timely(Sensor& s, const Reading& r, Now now);
 
   const rig::Rig& rig_;
   const Decisions& decide_;

@@ -80,7 +80,14 @@ void Foresight::on_minute(const RigMinute& m, std::optional<double> cell_c, doub
   if (all_w <= 0) heating_since_.reset();
 
   now_ = {m.air_c, m.cabin_c, all_w, rig_.bank.capacity_ah > 0 ? std::abs(m.bank_current_a.value_or(0)) / rig_.bank.capacity_ah : 0};
+  if (m.clock_trusted) now_.habit_k_per_h = habit_at(utc_);
   model_.learn(m.at, *cell_c, now_);
+  if (model_.balances() != balances_seen_) {
+    balances_seen_ = model_.balances();
+    // Only what comes back day after day is a habit, so one day teaches little.
+    auto& h = habit_[static_cast<std::size_t>(words_.minute_of_day(utc_ - minutes{30}) / 30) % 48];
+    if (m.clock_trusted && model_.hours_learned() > 6) h = std::clamp(h + 0.2 * model_.last_miss_k_per_h(), -1.5, 1.5);
+  }
   cell_c_ = cell_c;
 
   if (m.clock_trusted) {
@@ -97,6 +104,8 @@ void Foresight::on_minute(const RigMinute& m, std::optional<double> cell_c, doub
   const auto minute_number = m.at.time_since_epoch() / minutes{1};
   if (minute_number % 5 == 0 || course_.empty()) foresee(m, model_.cell_c().value_or(*cell_c));
 }
+
+double Foresight::habit_at(Utc t) const { return habit_[static_cast<std::size_t>(words_.minute_of_day(t) / 30) % 48]; }
 
 void Foresight::look_ahead(const RigMinute& m) {
   const auto n = static_cast<std::size_t>(horizon / step) + 1;
@@ -173,7 +182,7 @@ void Foresight::look_ahead(const RigMinute& m) {
 
 bank::Surroundings Foresight::ahead(Span at, double cell_c, bool with_heaters) const {
   const auto i = std::min(static_cast<std::size_t>(at / step), air_ahead_.size() - 1);
-  bank::Surroundings s{air_ahead_[i], cabin_ahead_[i], 0, 0};
+  bank::Surroundings s{air_ahead_[i], cabin_ahead_[i], 0, 0, now_.habit_k_per_h == 0 ? 0 : habit_at(utc_ + at)};
   if (!with_heaters) return s;
   // Between its two points a thermostat comes and goes: on the average it holds the middle.
   if (own_trusted_ && own_on_c_ && own_w_ > 0 && cell_c <= (*own_on_c_ + own_off_c_.value_or(*own_on_c_ + 1)) / 2) s.heater_w += own_w_;
@@ -228,7 +237,8 @@ void Foresight::judge(Warning& w, const RigMinute& m, double cell_c) {
   if (cell_c > w.level_c + 0.15) w.reached = false;
   w.probability = x.probability;
   const auto utc_of = [&](std::optional<Span> s) { return s ? std::optional<Utc>(utc_ + *s) : std::nullopt; };
-  const bool likely = !w.reached && cell_c > w.level_c && x.at && (x.probability >= 0.75 || (x.probability >= 0.5 && *x.at <= hours{5}));
+  const auto soon = x.at ? x.at : x.early;
+  const bool likely = !w.reached && cell_c > w.level_c && soon && (x.probability >= 0.75 || (x.probability >= (w.lasting ? 0.5 : 0.4) && *soon <= hours{5}));
   const bool unlikely = x.probability < 0.2 || (!x.at && x.probability < 0.4);
   if (likely) {
     if (!w.likely_since) w.likely_since = m.at;
@@ -245,8 +255,8 @@ void Foresight::judge(Warning& w, const RigMinute& m, double cell_c) {
     w.at.reset();
     return;
   }
-  if (!x.at) return;  // wavering: the last figures stand
-  w.at = utc_of(x.at);
+  if (!soon) return;  // wavering: the last figures stand
+  w.at = utc_of(soon);
   w.early = utc_of(x.early);
   w.late = utc_of(x.late);
   // Heat: from when the cells are a degree above, until the morning sun.
@@ -344,6 +354,7 @@ nlohmann::json Foresight::memory() const {
   j["cabin_day"] = day(cabin_day_);
   if (own_on_c_) j["own_on"] = *own_on_c_;
   j["own_w"] = own_w_;
+  j["habit"] = habit_;
   auto& standing = j["standing"] = nlohmann::json::array();
   for (const Warning& w : warnings_)
     if (w.active) standing.push_back(w.subject);
@@ -367,7 +378,9 @@ void Foresight::recall(const nlohmann::json& j) {
     };
     const auto air = day(j.at("air_day")), cabin = day(j.at("cabin_day"));
     const double tau = j.at("cabin_tau").get<double>(), own_w = j.at("own_w").get<double>();
+    const auto habit = j.at("habit").get<decltype(habit_)>();
     model_.recall(m);
+    habit_ = habit;
     air_day_.recall(air);
     cabin_day_.recall(cabin);
     cabin_tau_h_ = tau;

@@ -67,6 +67,7 @@ class Foresight {
  private:
   void foresee(const RigMinute& m, double cell_c);
   void look_ahead(const RigMinute& m);
+  double habit_at(Utc t) const;
   bank::Surroundings ahead(Span at, double cell_c, bool with_heaters) const;
   std::optional<double> thermostat_turn_c() const;
   void judge(Warning& w, const RigMinute& m, double cell_c);
@@ -75,6 +76,8 @@ class Foresight {
   const Words& words_;
   bank::ThermalModel model_;
   DayCourse air_day_, cabin_day_;
+  std::array<double, 48> habit_{};              ///< K/h by half hour of local time that nothing measured explains
+  long balances_seen_ = 0;
   std::vector<Warning> warnings_;
 
   Utc utc_{};

@@ -463,7 +463,7 @@ void Guard::on_reading(const Reading& r, Now now) {
   };
   switch (r.channel.quantity) {
     case Quantity::cell_temperature: {
-      const auto taken = s.cells.on_reading(r);
+      const auto taken = s.cells.on_reading(r, now);
       if (taken == Cells::Taken::ignored) return;
       if (taken == Cells::Taken::believed) s.ever_heard = true;
       if (taken == Cells::Taken::doubted && s.cells.doubted_since(r.channel.thing) == r.at)

@@ -427,3 +427,16 @@ TEST_CASE("heat is asked for in the cold, never below its reserve, and is off wi
   d.pass(minutes{11});
   CHECK(last().payload == "OFF");  // no cell temperature any more
 }
+
+TEST_CASE("a reading that waited in a buffer is not fresh, though a sender's clock that is off is") {
+  Drive d(plain_rig());
+  const auto say = [&](double c, Span behind) { d.reading(Quantity::cell_temperature, c, 0, false, d.now().utc - behind); };
+  say(8, minutes{30});
+  CHECK_FALSE(d.guard.may_charge(0));
+  d.pass(seconds{30});
+  say(8, minutes{30});
+  CHECK(d.guard.may_charge(0));  // twice the same lag: its clock is slow
+  d.pass(minutes{4});
+  for (int i = 0; i < 20; ++i) d.pass(seconds{30}), say(8, minutes{30} + seconds{150} + seconds{90} * i);  // later and later
+  CHECK_FALSE(d.guard.may_charge(0));
+}

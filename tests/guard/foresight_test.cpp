@@ -36,7 +36,7 @@ Outcome run(const World& w, std::size_t from) {
       track[k].named_min.push_back(warning.at && warning.active ? std::optional(hours_of(*warning.at - o.m.start - minutes{1}) * 60) : std::nullopt);
     }
   }
-  return {score(truth, heating, track[0], w.limit_c, false, from), score(truth, heating, track[1], w.floor_c, true, from)};
+  return {score(truth, heating, track[0], w.limit_c, false, from, w.fails_at), score(truth, heating, track[1], w.floor_c, true, from, w.fails_at)};
 }
 
 }  // namespace

@@ -62,13 +62,14 @@ inline World make_world(unsigned seed, int days_long) {
   const bool forecast_told = rng() % 6 != 0;
   const int heater = static_cast<int>(rng() % 3);          // 0 none, 1 reported, 2 silent
   const double heater_k_per_h = heater ? uni(1.2, 4) : 0;
-  const double heater_on_c = heater ? uni(1.5, 5) : -99, heater_off_c = heater_on_c + uni(1, 2);
+  w.floor_c = rng() % 2 ? 5 : 4;
+  // Whoever has a heater sets it about the floor.
+  const double heater_on_c = heater ? w.floor_c + uni(-0.7, 0.7) : -99, heater_off_c = heater_on_c + uni(1, 2);
   const double resolution = rng() % 3 == 0 ? 0.5556 : 0.1;
   const double day_c = uni(13, 21), night_c = uni(4, day_c);
   const int back_h = 20 + static_cast<int>(rng() % 4), up_h = 5 + static_cast<int>(rng() % 4);
   const double cabin_tau = uni(2, 6);
   if (rng() % 3 == 0) w.fails_at = static_cast<std::size_t>(uni(0.4, 0.9) * n);
-  w.floor_c = rng() % 2 ? 5 : 4;
 
   double cabin = day_c, shell = 0, core = 0;
   const double start_air = air_at(0);
