@@ -1,5 +1,3 @@
-#include <date/tz.h>
-
 #include "config/sections.h"
 #include "units/text.h"
 #include "words/words.h"
