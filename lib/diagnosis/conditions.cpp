@@ -12,7 +12,9 @@ void Diagnosis::State::conditions(const RigMinute& m) {
     const StringLook& l = s.look;
     const Opinion& o = s.opinion;
     const Utc now = m.start;
-    const bool light = l.usable && site_look.sun_elevation_deg > 6 && m.clock_trusted;
+    const bool light = l.usable && s.verdict.cause != Cause::dark && m.clock_trusted;
+    if (o.snow > 0.5) s.icy_minutes = 180;
+    else if (s.icy_minutes > 0 && site_look.air_c.value_or(0) > 2) s.icy_minutes -= 1;
     if (light) {
       const double free = 1 - o.held_back;
       // a cover that takes a tenth may be frost for the first hours; only what is clearly more is told early

@@ -44,23 +44,36 @@ Diagnosis::Diagnosis(Diagnosis&&) noexcept = default;
 Diagnosis& Diagnosis::operator=(Diagnosis&&) noexcept = default;
 
 void Diagnosis::State::learn(const RigMinute& m) {
-  if (filter.cloudless() < 0.8 || site_look.sun_elevation_deg < 3) return;
+  if (site_look.sun_elevation_deg < 3) return;
   const std::int32_t day = local_day(m.start, m.longitude_deg);
+  const bool cloudless = filter.cloudless() + filter.state().regime(Regime::behind) > 0.8;
+  const bool calm = motion.known && motion.flicker < 0.02;
   for (std::size_t i = 0; i < strings.size(); ++i) {
     StringMemory& s = strings[i];
     const StringLook& l = s.look;
-    if (!l.usable || !l.carries() || l.measured_w > 0.95 * l.limit_w) continue;
-    const StringBelief& b = filter.state().strings[i];
-    if (b.held_back > 0.1) continue;
+    if (!l.usable || !l.carries() || l.measured_w > 0.95 * l.limit_w || filter.state().strings[i].held_back > 0.1) {
+      s.retrospect.drop();
+      continue;
+    }
     double fit = 0, clean = 0;
     const Belief belief = filter.belief(static_cast<int>(i));
     for (int h = 0; h < states[i].size(); ++h) {
       const Kind k = states[i][h].kind;
-      if (k == Kind::clean || k == Kind::film || k == Kind::shade) fit += belief[static_cast<std::size_t>(h)];
-      if (k == Kind::clean || k == Kind::film) clean += belief[static_cast<std::size_t>(h)];
+      if (k == Kind::clean || k == Kind::shade) fit += belief[static_cast<std::size_t>(h)];
+      if (k == Kind::clean) clean += belief[static_cast<std::size_t>(h)];
     }
-    if (fit < 0.85) continue;
+    const Retrospect::Minute minute{day, sky, s.paper_expected, l.measured_w, l.measured_w / l.clear_w};
+    if (!cloudless || fit < 0.85) {
+      s.retrospect.keep(minute, filter.cloudless());
+      continue;
+    }
+    if (!s.retrospect.empty()) {
+      if (!calm) continue;   // wait until the clear sky is sure
+      s.retrospect.settle(minute, s.calibration);
+    }
     s.calibration.learn(day, sky, s.paper_expected, l.measured_w);
+    if (clean > 0.85 && filter.cloudless() > 0.8 && site_look.sun_elevation_deg > 10 && l.shade_total > 0.97 && s.calibration.settled())
+      s.film.learn(day, l.measured_w / l.clear_w, s.calibration, s.icy_minutes > 0);
     if (l.has_volts && clean > 0.9 && l.measured_w > 0.2 * l.clear_w) {
       s.volts_weight = std::min(s.volts_weight + 1, 600.0);
       s.volts_bias = std::clamp(s.volts_bias + l.volts_ln / (s.volts_weight + 5), -0.15, 0.15);
@@ -70,8 +83,14 @@ void Diagnosis::State::learn(const RigMinute& m) {
 
 void Diagnosis::State::judge(const RigMinute& m) {
   const auto& shares = filter.shares();
-  double share = 0;
-  for (std::size_t k = 0; k < share_count; ++k) share += shares[k] * share_at(static_cast<int>(k));
+  double share = 0, cloudy = 0, behind = 0;
+  for (std::size_t k = 0; k < share_count; ++k) {
+    const bool hidden = static_cast<int>(k) >= under_sky;
+    const double at = hidden ? 1 : share_at(static_cast<int>(k));
+    share += shares[k] * at;
+    if (hidden) behind += shares[k];
+    else if (at < cloud_below) cloudy += shares[k];
+  }
   const bool bank_cold = m.cell_min_c && *m.cell_min_c <= rig.bank.window.resume_c;
   for (std::size_t i = 0; i < strings.size(); ++i) {
     StringMemory& s = strings[i];
@@ -88,20 +107,21 @@ void Diagnosis::State::judge(const RigMinute& m) {
     double open_now = 0, expected = 0;
     if (site_look.sun_elevation_deg > 0) {
       const StringState clean{};
-      StringLook open = l;
+      StringLook open = l, clean_glass = l;
+      clean_glass.film_pass = open.film_pass = 1;
       open.beam_w = l.open_beam_w;
       open.diffuse_w = l.open_diffuse_w;
       for (std::size_t k = 0; k < share_count; ++k) {
         if (shares[k] < 1e-6) continue;
-        open_now += shares[k] * predicted_w(open, sky_shares, static_cast<int>(k), clean);
-        expected += shares[k] * predicted_w(l, sky_shares, static_cast<int>(k), clean);
+        open_now += shares[k] * predicted_w(open, sky_shares, static_cast<int>(k) >= under_sky ? cloudless_node : static_cast<int>(k), clean);
+        expected += shares[k] * predicted_w(clean_glass, sky_shares, static_cast<int>(k), clean);
       }
     }
     v.expected_w = expected;
     const double rated = s.calibration.paper().rated_w();
     const double shade_now = open_now > 1 ? std::clamp(expected / open_now, 0.01, 1.5) : 1;
     s.opinion = opinion_of(states[i], filter.belief(static_cast<int>(i)), filter.state().strings[i].held_back, l, share,
-                           shade_now, s.calibration.settled());
+                           cloudy, behind, shade_now, s.calibration.settled() && s.film.known());
     const Opinion& o = s.opinion;
     const bool too_dark = site_look.sun_elevation_deg < dark_below_deg || l.clear_w < dark_below_share * rated;
     v.cause = o.cause;
@@ -143,6 +163,11 @@ void Diagnosis::State::judge(const RigMinute& m) {
         default: break;
       }
     }
+    if (s.film.known()) {
+      v.soiling_loss = s.film.loss();
+      v.soiling_low = s.film.low();
+      v.soiling_high = s.film.high();
+    }
     if (expected > 1 && v.measured_w) v.performance_index = *v.measured_w / expected;
     if (v.cause == Cause::snow && v.reason != "frost") {
       v.snow_cover = 1 - o.snow_pass;
@@ -180,7 +205,7 @@ std::vector<Verdict> Diagnosis::on_minute(const RigMinute& m) {
     looks.push_back(l);
     hints.push_back(held_back_hint(st.site_look, m.strings[i].stage));
     const bool free = l.usable && l.carries() && st.filter.state().strings[i].held_back < 0.3 && l.measured_w < 0.95 * l.limit_w;
-    s.track.add(free ? l.ratio_ln : NAN, std::max(0.0015, 0.4 / std::max(1.0, l.measured_w)));
+    s.track.add(free ? l.ratio_ln : NAN, std::max(0.0015, 0.3 / std::max(1.0, l.measured_w)));
     if (free) {
       const Motion motion = s.track.motion();
       if (motion.known && (!st.motion.known || motion.noise < st.motion.noise)) st.motion = motion;

@@ -48,6 +48,9 @@ class Diagnosis {
   /// One sentence or more a string, for `check` and `status`.
   std::vector<std::string> learned() const;
 
+  /// The belief behind a string's last verdict, for developers: sky, snow spell, kinds of state.
+  std::string explain(int string) const;
+
   /// JSON. restore() takes what it knows and leaves the rest fresh; foreign text changes nothing.
   std::string snapshot() const;
   void restore(std::string_view text);

@@ -7,6 +7,9 @@ namespace fw::diagnosis {
 
 namespace {
 
+constexpr double least_likely = 4e-4;   ///< what no state explains
+constexpr double repeat = 0.3;          ///< a voltage that stays says the same thing every minute
+
 double bell(double x, double mean, double sd) {
   const double z = (x - mean) / sd;
   return z * z > 60 ? 0 : std::exp(-0.5 * z * z) / (2.5066 * sd);
@@ -16,34 +19,38 @@ double bell(double x, double mean, double sd) {
 
 double predicted_w(const StringLook& l, const SkyShares& sky, int node, const StringState& s) {
   const auto n = static_cast<std::size_t>(node);
-  double w = s.kind == Kind::shade ? l.beam_w * sky.beam[n] * s.pass + l.diffuse_w * sky.diffuse[n] * 0.92
-                                   : (l.beam_w * sky.beam[n] + l.diffuse_w * sky.diffuse[n]) * s.pass;
+  // under cloud the light from elsewhere hardly knows of the obstacle
+  const double known_rest = node < under_sky ? (l.diffuse_w - l.open_diffuse_w) * std::min(1.0, sky.global[n]) : 0;
+  const double diffuse = (l.open_diffuse_w + known_rest) * sky.diffuse[n];
+  double w = s.kind == Kind::shade ? l.beam_w * sky.beam[n] * s.pass + diffuse * 0.92 : (l.beam_w * sky.beam[n] + diffuse) * s.pass;
+  w *= l.film_pass;
   const double dim = 1 - std::min(1.0, w / std::max(1.0, l.clear_w));
   w *= 1 + l.dim_gain * dim;
   return std::min(w, l.limit_w);
 }
 
-double power_likelihood(const StringLook& l, double predicted, double sigma) {
+double power_likelihood(const StringLook& l, double predicted, double sigma, double bias) {
   if (!l.carries()) {
     // asleep: all we know is that the power was below what wakes the controller
     const double q = predicted / l.wake_w;
     return 1 / (1 + q * q * q) + 1e-4;
   }
-  if (predicted < 0.05) return 2e-3;
+  if (predicted < 0.05) return least_likely;
   const double x = std::log(l.measured_w / predicted);
-  return bell(x, 0, sigma) + 2e-3;
+  return bell(std::max(0.0, std::abs(x) - bias), 0, sigma) + least_likely;
 }
 
 double held_back_likelihood(const StringLook& l, double available) {
   if (!l.carries()) return 0.5;
-  if (available < 0.05) return 2e-3;
+  if (available < 0.05) return least_likely;
   const double x = std::log(l.measured_w / available);
   if (x <= 0) return 0.35;
-  return 0.35 * std::exp(-0.5 * x * x / (4 * l.sigma * l.sigma)) + 2e-3;
+  return 0.35 * std::exp(-0.5 * x * x / (4 * l.sigma * l.sigma + l.bias * l.bias)) + least_likely;
 }
 
-double voltage_likelihood(const StringLook& l, const StringState& s, bool several_rows) {
-  if (!l.has_volts) return 1;
+namespace {
+
+double voltage_density(const StringLook& l, const StringState& s, bool several_rows) {
   if (!l.carries()) {
     const double u = l.volts_to_open;
     if (s.kind == Kind::open) return (u < 0.12 ? 0.5 / 0.12 : 0) + 0.4 * bell(u, 0.98, 0.04) + 0.05;
@@ -68,6 +75,12 @@ double voltage_likelihood(const StringLook& l, const StringState& s, bool severa
   return 1;
 }
 
+}  // namespace
+
+double voltage_likelihood(const StringLook& l, const StringState& s, bool several_rows) {
+  return l.has_volts ? std::pow(voltage_density(l, s, several_rows), repeat) : 1;
+}
+
 double held_back_voltage_likelihood(const StringLook& l) {
   if (!l.has_volts) return 1;
   if (!l.carries()) return 0.9 * bell(l.volts_to_open, 0.97, 0.06) + 0.05;
@@ -84,11 +97,12 @@ double motion_likelihood(const Motion& m, Regime regime) {
   };
   double l = term(m.flicker, r.flicker, 0.8);
   if (m.minutes >= 12) l *= term(m.spread, r.spread, 0.9);
+  if (m.minutes >= 40) l *= term(m.hour, r.hour, 0.9);
   return l;
 }
 
-double irradiance_likelihood(double share, int node) {
-  return bell(std::log(std::max(share, 0.005)), std::log(share_at(node)), 0.08) + 0.01;
+double irradiance_likelihood(double share, double at_node) {
+  return bell(std::log(std::max(share, 0.005)), std::log(std::max(at_node, 0.005)), 0.08) + 0.01;
 }
 
 double held_back_hint(const SiteLook& s, std::optional<Stage> stage) {

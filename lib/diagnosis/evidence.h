@@ -18,8 +18,9 @@ struct SkyShares {
 /// Power the string would make at a node in a state.
 double predicted_w(const StringLook& look, const SkyShares& sky, int node, const StringState& state);
 
-/// Measured power given the power predicted, when the controller tracks the maximum.
-double power_likelihood(const StringLook& look, double predicted_w, double sigma);
+/// Measured power given the power predicted, when the controller tracks the maximum. bias: |ln| within
+/// which a deviation says nothing.
+double power_likelihood(const StringLook& look, double predicted_w, double sigma, double bias);
 
 /// Measured power given the power available, when the output is held back.
 double held_back_likelihood(const StringLook& look, double available_w);
@@ -33,14 +34,14 @@ double held_back_voltage_likelihood(const StringLook& look);
 /// How much the light moves: from minute to minute and over twenty minutes, against a regime.
 struct Motion {
   bool known = false;
-  double flicker = 0, spread = 0;  ///< of ln(power)
+  double flicker = 0, spread = 0, hour = 0;  ///< of ln(power): minute to minute, over 20 min, over the hour
   double noise = 0;                ///< the share of it that the sensor makes
   int minutes = 0;
 };
 double motion_likelihood(const Motion& motion, Regime regime);
 
-/// A measured irradiance over the clear-sky one, against a node.
-double irradiance_likelihood(double share, int node);
+/// A measured irradiance over the clear-sky one, against a node's share.
+double irradiance_likelihood(double share, double at_node);
 
 /// Odds (natural logarithm) that output is held back, from all but power and voltage.
 double held_back_hint(const SiteLook& site, std::optional<Stage> stage);

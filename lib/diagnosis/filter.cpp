@@ -7,19 +7,17 @@ namespace fw::diagnosis {
 
 namespace {
 
-/// Consecutive minutes repeat each other: a minute's evidence counts for this share of a fresh look.
-constexpr double level_weight = 0.22;
-constexpr double motion_weight = 0.18;
+/// Consecutive minutes repeat each other: a minute's evidence counts for a share of a fresh look, a quarter
+/// for levels (as two square roots) and a fifth for motion.
+double level_weighted(double likelihood) { return std::sqrt(std::sqrt(likelihood + 1e-280)); }
+constexpr double motion_weight = 0.20;
 constexpr double held_back_start = 1.0 / 400, held_back_end = 1.0 / 60;
-constexpr double least = 1e-7;
+constexpr double least = 1e-9;   ///< no explanation is ever forgotten
 
 template <class V>
-void normalise(V& v, double floor = 0) {
+void normalise(V& v) {
   double sum = 0;
-  for (double& x : v) {
-    x = std::max(x, floor);
-    sum += x;
-  }
+  for (const double x : v) sum += x;
   if (sum > 0)
     for (double& x : v) x /= sum;
 }
@@ -29,7 +27,36 @@ double odds_to(double p, double odds) {
   return std::clamp(o / (1 + o), 1e-5, 1 - 1e-5);
 }
 
+/// Nodes at which a regime has any density.
+struct Support { int from = 0, to = 0; };
+std::array<Support, regime_count> supports() {
+  std::array<Support, regime_count> out;
+  const auto& density = share_density();
+  for (std::size_t s = 0; s < regime_count; ++s) {
+    int from = share_count, to = 0;
+    for (int k = 0; k < share_count; ++k)
+      if (density[s][static_cast<std::size_t>(k)] > 1e-6) {
+        from = std::min(from, k);
+        to = k + 1;
+      }
+    out[s] = {from, to};
+  }
+  return out;
+}
+
+template <class F>
+void each_joint(F&& f) {
+  for (std::size_t s = 0; s < regime_count; ++s)
+    for (std::size_t g = 0; g < 2; ++g) f(s, g);
+}
+
 }  // namespace
+
+double FilterState::spell() const {
+  double p = 0;
+  for (const auto& row : sky) p += row[1];
+  return p;
+}
 
 Filter::Filter(const std::vector<StringStates>& states, std::vector<double> hold_snow)
     : states_(states), hold_snow_(std::move(hold_snow)), work_(states.size()) {
@@ -37,204 +64,238 @@ Filter::Filter(const std::vector<StringStates>& states, std::vector<double> hold
 }
 
 void Filter::forget() {
+  constexpr double spell = 0.1;
   state_ = {};
-  state_.regime = regime_prior(-1);
+  const auto regime = regime_prior(-1, -10, false);
+  each_joint([&](std::size_t s, std::size_t g) { state_.sky[s][g] = regime[s] * (g ? spell : 1 - spell) + least; });
   for (std::size_t i = 0; i < states_.size(); ++i) {
     StringBelief b;
     Belief clean(static_cast<std::size_t>(states_[i].size()), 1e-4);
     for (int j = states_[i].snow_from; j < states_[i].snow_to; ++j) clean[static_cast<std::size_t>(j)] = 0;
     clean[0] = 1;
     normalise(clean);
-    b.given[0] = clean;
-    b.given[1] = snowed_on(states_[i], clean, hold_snow_[i]);
+    for (auto& row : b.given) row = {clean, snowed_on(states_[i], clean, hold_snow_[i])};
     state_.strings.push_back(std::move(b));
   }
-  state_.snow_spell = 0.1;
 }
 
 Belief Filter::belief(int string) const {
-  const StringBelief& s = state_.strings[static_cast<std::size_t>(string)];
-  Belief b(s.given[0].size());
-  for (std::size_t i = 0; i < b.size(); ++i) b[i] = (1 - state_.snow_spell) * s.given[0][i] + state_.snow_spell * s.given[1][i];
-  return b;
+  const StringBelief& b = state_.strings[static_cast<std::size_t>(string)];
+  Belief out(b.given[0][0].size(), 0.0);
+  each_joint([&](std::size_t s, std::size_t g) {
+    const double p = state_.sky[s][g];
+    for (std::size_t h = 0; h < out.size(); ++h) out[h] += p * b.given[s][g][h];
+  });
+  return out;
 }
 
 void Filter::cleared(int string) {
   for (std::size_t i = 0; i < state_.strings.size(); ++i)
     if (string < 0 || static_cast<std::size_t>(string) == i)
-      diagnosis::cleared(states_[i], state_.strings[i].given[1]);
+      for (auto& row : state_.strings[i].given) diagnosis::cleared(states_[i], row[1]);
 }
 
 void Filter::pass(const SiteLook& site, double minutes_of_sun) {
-  // the sky drifts back to what is usual, or forecast
-  const auto prior = regime_prior(site.forecast_cloud);
-  auto next = prior;
-  double leaving = 0;
-  for (std::size_t i = 0; i < regime_count; ++i) {
-    const double leave = state_.regime[i] / regime_rows[i].dwell_min;
-    leaving += leave;
-    next[i] = state_.regime[i] - leave;
-  }
-  for (std::size_t i = 0; i < regime_count; ++i) state_.regime[i] = next[i] + leaving * prior[i];
-
   Passing now;
   now.sun_elevation_deg = site.sun_elevation_deg;
   now.air_c = site.air_c;
-  now.snowing = site.snowing;
   now.minutes_of_sun = minutes_of_sun;
-  now.cloudless = state_.regime[0];
 
-  double covered_none = 1;
+  // each string by itself, under each explanation
+  Joint<double> bare{};   // chance that no string is covered
+  for (auto& row : bare) row.fill(1);
   for (std::size_t i = 0; i < states_.size(); ++i) {
-    double snow = 0;
-    for (int j = states_[i].snow_from; j < states_[i].snow_to; ++j) snow += state_.strings[i].given[1][static_cast<std::size_t>(j)];
-    covered_none *= 1 - snow;
-  }
-  const double onset = snow_onset_per_minute(now, site.has_forecast, site.forecast_snow);
-  const double over = spell_end_per_minute * covered_none;
-  const double p1 = state_.snow_spell, in = (1 - p1) * onset, out = p1 * over;
-  for (std::size_t i = 0; i < states_.size(); ++i) {
-    StringBelief& s = state_.strings[i];
     now.hold_snow = hold_snow_[i];
-    now.snowing = site.snowing;
-    pass_minute(states_[i], now, s.given[1], scratch_);
-    now.snowing = 0;
-    pass_minute(states_[i], now, s.given[0], scratch_);
-    const Belief arriving = snowed_on(states_[i], s.given[0], hold_snow_[i]);
-    const double keep1 = p1 - out;
-    for (std::size_t j = 0; j < s.given[1].size(); ++j) {
-      const double bare = states_[i][static_cast<int>(j)].kind == Kind::snow ? 0 : s.given[1][j];
-      s.given[0][j] = (s.given[0][j] * (1 - p1 - in) + bare * out) ;
-      s.given[1][j] = s.given[1][j] * keep1 + arriving[j] * in;
-    }
-    normalise(s.given[0]);
-    normalise(s.given[1]);
-    s.held_back += (1 - s.held_back) * held_back_start - s.held_back * held_back_end;
+    each_joint([&](std::size_t s, std::size_t g) {
+      const auto regime = static_cast<Regime>(s);
+      now.cloudless = regime == Regime::cloudless || regime == Regime::behind ? 1 : regime == Regime::broken ? 0.4 : 0.1;
+      now.snowing = g && now.cloudless < 0.5 ? site.snowing : 0;
+      Belief& b = state_.strings[i].given[s][g];
+      pass_minute(states_[i], now, b, scratch_);
+      double snow = 0;
+      for (int h = states_[i].snow_from; h < states_[i].snow_to; ++h) snow += b[static_cast<std::size_t>(h)];
+      bare[s][g] *= 1 - std::min(snow, 1.0);
+    });
+    double& held = state_.strings[i].held_back;
+    held += (1 - held) * held_back_start - held * held_back_end;
   }
-  state_.snow_spell = std::clamp(p1 + in - out, 1e-4, 1 - 1e-4);
+
+  // the sky drifts back to what is usual, or forecast; a snowfall begins; a spell ends with nothing covered
+  const auto prior = regime_prior(site.forecast_cloud, site.sun_elevation_deg, site.open_here);
+  Joint<double> onset_p{}, over_p{}, stay_p{}, next{};
+  each_joint([&](std::size_t s, std::size_t g) {
+    now.cloudless = s == static_cast<std::size_t>(Regime::cloudless) || s == static_cast<std::size_t>(Regime::behind) ? 1 : 0;
+    const double p = state_.sky[s][g];
+    if (g == 0) onset_p[s][1] = p * snow_onset_per_minute(now, site.has_forecast, site.forecast_snow);
+    else over_p[s][0] = p * spell_end_per_minute * bare[s][1];
+  });
+  each_joint([&](std::size_t s, std::size_t g) { stay_p[s][g] = state_.sky[s][g] - (g ? over_p[s][0] : onset_p[s][1]); });
+
+  // weights from combination (s, g) into (to, g): staying in the regime or drifting into any
+  const auto flow = [&](std::size_t from, std::size_t to) {
+    const double leave = 1.0 / regime_rows[from].dwell_min;
+    return leave * prior[to] + (from == to ? 1 - leave : 0.0);
+  };
+  mixed_ = state_.strings;
+  for (std::size_t to = 0; to < regime_count; ++to)
+    for (std::size_t g = 0; g < 2; ++g) {
+      double total = 0;
+      for (std::size_t from = 0; from < regime_count; ++from)
+        total += flow(from, to) * (stay_p[from][g] + (g ? onset_p[from][1] : over_p[from][0]));
+      next[to][g] = total + least;
+      if (total < 1e-12) continue;
+      for (std::size_t i = 0; i < states_.size(); ++i) {
+        Belief& b = mixed_[i].given[to][g];
+        std::fill(b.begin(), b.end(), 0.0);
+        for (std::size_t from = 0; from < regime_count; ++from) {
+          const double f = flow(from, to) / total;
+          const double stay = f * stay_p[from][g];
+          if (stay > 1e-9) {
+            const Belief& own = state_.strings[i].given[from][g];
+            for (std::size_t h = 0; h < b.size(); ++h) b[h] += stay * own[h];
+          }
+          const double change = f * (g ? onset_p[from][1] : over_p[from][0]);
+          if (change > 1e-9) {
+            if (g) {
+              const Belief covered = snowed_on(states_[i], state_.strings[i].given[from][0], hold_snow_[i]);
+              for (std::size_t h = 0; h < b.size(); ++h) b[h] += change * covered[h];
+            } else {
+              const Belief& own = state_.strings[i].given[from][1];
+              double sum = 0;
+              for (std::size_t h = 0; h < b.size(); ++h)
+                if (states_[i][static_cast<int>(h)].kind != Kind::snow) sum += own[h];
+              if (sum > 0)
+                for (std::size_t h = 0; h < b.size(); ++h)
+                  if (states_[i][static_cast<int>(h)].kind != Kind::snow) b[h] += change * own[h] / sum;
+            }
+          }
+        }
+        normalise(b);
+      }
+    }
+  std::swap(state_.strings, mixed_);
+  double sum = 0;
+  for (const auto& row : next) sum += row[0] + row[1];
+  for (auto& row : next)
+    for (double& p : row) p /= sum;
+  state_.sky = next;
 }
 
 void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, const SkyShares& sky, const Motion& motion,
                  const std::vector<double>& hints) {
   const auto& density = share_density();
+  static const auto support = supports();
   const std::size_t n = looks.size();
 
   std::array<double, share_count> outside;
-  for (int k = 0; k < share_count; ++k)
-    outside[static_cast<std::size_t>(k)] = site.irradiance_share ? irradiance_likelihood(*site.irradiance_share, k) : 1;
+  for (std::size_t k = 0; k < share_count; ++k)
+    outside[k] = site.irradiance_share ? irradiance_likelihood(*site.irradiance_share, sky.global[k]) : 1;
 
-  // likelihood of each string's minute by node and row, and summed over rows
-  std::vector<double> held(n);
+  // likelihood of each string's minute by node and row, and summed over rows under each explanation
   for (std::size_t i = 0; i < n; ++i) {
-    held[i] = odds_to(state_.strings[i].held_back, hints[i] );
-    Work& w = work_[i];
-    for (auto& s : w.sum) s.fill(1);
-    for (auto& s : w.sum_held) s.fill(0);
     if (!looks[i].usable) continue;
+    const double held = odds_to(state_.strings[i].held_back, hints[i]);
+    Work& w = work_[i];
     const StringStates& states = states_[i];
     w.track.resize(static_cast<std::size_t>(states.size()) * share_count);
     w.held.resize(w.track.size());
-    for (auto& s : w.sum) s.fill(0);
-    const double v_held = held[i] * held_back_voltage_likelihood(looks[i]);
+    for (auto& row : w.sum)
+      for (auto& s : row) s.fill(0);
+    for (auto& row : w.sum_held)
+      for (auto& s : row) s.fill(0);
+    const double v_held = held * held_back_voltage_likelihood(looks[i]);
     for (int h = 0; h < states.size(); ++h) {
       const StringState& row = states[h];
-      const double v_track = (1 - held[i]) * voltage_likelihood(looks[i], row, states.half >= 0);
+      const double v_track = (1 - held) * voltage_likelihood(looks[i], row, states.half_to > states.half_from);
       const double near = std::sqrt(looks[i].sigma * looks[i].sigma + row.width * row.width / 3);
       const double far = std::sqrt(near * near + looks[i].plane_sigma * looks[i].plane_sigma + 0.04 * 0.04);
       double* track = &w.track[static_cast<std::size_t>(h) * share_count];
       double* back = &w.held[static_cast<std::size_t>(h) * share_count];
       for (int k = 0; k < share_count; ++k) {
         const double p = predicted_w(looks[i], sky, k, row);
-        track[k] = v_track * power_likelihood(looks[i], p, k == cloudless_node ? near : far);
+        track[k] = v_track * power_likelihood(looks[i], p, k == cloudless_node ? near : far, row.kind == Kind::clean ? looks[i].bias : 0);
         back[k] = v_held * held_back_likelihood(looks[i], p);
       }
-      for (std::size_t g = 0; g < 2; ++g) {
-        const double b = state_.strings[i].given[g][static_cast<std::size_t>(h)];
-        if (b <= 0) continue;
-        for (std::size_t k = 0; k < share_count; ++k) {
-          w.sum[g][k] += b * (track[k] + back[k]);
-          w.sum_held[g][k] += b * back[k];
+      each_joint([&](std::size_t s, std::size_t g) {
+        const double b = state_.strings[i].given[s][g][static_cast<std::size_t>(h)];
+        if (b < 1e-12) return;
+        for (int k = support[s].from; k < support[s].to; ++k) {
+          w.sum[s][g][static_cast<std::size_t>(k)] += b * (track[k] + back[k]);
+          w.sum_held[s][g][static_cast<std::size_t>(k)] += b * back[k];
         }
-      }
+      });
     }
   }
 
-  // regime, spell and share
-  std::array<double, regime_count> motion_l;
-  motion_l.fill(1);
-  if (motion.known)
-    for (int s = 0; s < regime_count; ++s) motion_l[static_cast<std::size_t>(s)] = std::pow(motion_likelihood(motion, static_cast<Regime>(s)), motion_weight);
-  std::array<std::array<double, share_count>, 2> all;
-  for (std::size_t g = 0; g < 2; ++g)
-    for (std::size_t k = 0; k < share_count; ++k) {
-      double p = outside[k];
-      for (std::size_t i = 0; i < n; ++i) p *= work_[i].sum[g][k];
-      all[g][k] = p;
-    }
-  std::array<std::array<double, 2>, regime_count> joint{};  // after this minute, tempered
-  std::array<std::array<double, 2>, regime_count> prior{};
+  Joint<double> joint{};
   double total = 0;
   shares_.fill(0);
-  for (std::size_t s = 0; s < regime_count; ++s)
-    for (std::size_t g = 0; g < 2; ++g) {
-      prior[s][g] = state_.regime[s] * motion_l[s] * (g ? state_.snow_spell : 1 - state_.snow_spell);
-      double l = 0;
-      for (std::size_t k = 0; k < share_count; ++k) l += density[s][k] * all[g][k];
-      joint[s][g] = prior[s][g] * std::pow(l + 1e-300, level_weight);
-      total += joint[s][g];
+  Joint<std::array<double, share_count>> all;
+  each_joint([&](std::size_t s, std::size_t g) {
+    double l = 0;
+    for (int k = support[s].from; k < support[s].to; ++k) {
+      const auto at = static_cast<std::size_t>(k);
+      double p = density[s][at] * outside[at];
+      for (std::size_t i = 0; i < n; ++i)
+        if (looks[i].usable) p *= work_[i].sum[s][g][at];
+      all[s][g][at] = p;
+      l += p;
     }
-  for (std::size_t s = 0; s < regime_count; ++s)
-    for (std::size_t g = 0; g < 2; ++g)
-      for (std::size_t k = 0; k < share_count; ++k) shares_[k] += joint[s][g] / total * density[s][k] * all[g][k];
+    double m = motion.known ? std::pow(motion_likelihood(motion, static_cast<Regime>(s)), motion_weight) : 1;
+    joint[s][g] = state_.sky[s][g] * m * level_weighted(l);
+    total += joint[s][g];
+    // within an explanation, where the light is now
+    if (l > 0)
+      for (int k = support[s].from; k < support[s].to; ++k) all[s][g][static_cast<std::size_t>(k)] /= l;
+  });
+  each_joint([&](std::size_t s, std::size_t g) {
+    joint[s][g] /= total;
+    for (int k = support[s].from; k < support[s].to; ++k)
+      shares_[static_cast<std::size_t>(k)] += joint[s][g] * all[s][g][static_cast<std::size_t>(k)];
+  });
   normalise(shares_);
 
-  // each string: rows given spell, and held back or not
-  std::vector<StringBelief> after = state_.strings;
+  mixed_ = state_.strings;
   for (std::size_t i = 0; i < n; ++i) {
     if (!looks[i].usable) continue;
     Work& w = work_[i];
-    StringBelief& b = after[i];
-    double held_sum = 0, track_sum = 0;
-    for (std::size_t g = 0; g < 2; ++g) {
-      std::array<std::array<double, share_count>, regime_count> weight;
-      for (std::size_t s = 0; s < regime_count; ++s)
-        for (std::size_t k = 0; k < share_count; ++k) {
-          double others = outside[k];
-          for (std::size_t j = 0; j < n; ++j)
-            if (j != i) others *= work_[j].sum[g][k];
-          weight[s][k] = density[s][k] * others;
-          held_sum += joint[s][g] * weight[s][k] * w.sum_held[g][k];
-          track_sum += joint[s][g] * weight[s][k] * (w.sum[g][k] - w.sum_held[g][k]);
-        }
-      for (int h = 0; h < states_[i].size(); ++h) {
-        double& p = b.given[g][static_cast<std::size_t>(h)];
-        if (p <= 0) continue;
-        const double* track = &w.track[static_cast<std::size_t>(h) * share_count];
-        const double* back = &w.held[static_cast<std::size_t>(h) * share_count];
-        double sum = 0;
-        for (std::size_t s = 0; s < regime_count; ++s) {
-          double l = 0;
-          for (std::size_t k = 0; k < share_count; ++k) l += weight[s][k] * (track[k] + back[k]);
-          sum += prior[s][g] * std::pow(l + 1e-300, level_weight);
-        }
-        p *= sum;
+    StringBelief& after = mixed_[i];
+    double held_sum = 0, seen_sum = 0;
+    std::array<double, share_count> weight;
+    each_joint([&](std::size_t s, std::size_t g) {
+      double here = 0, here_held = 0;
+      for (int k = support[s].from; k < support[s].to; ++k) {
+        const auto at = static_cast<std::size_t>(k);
+        double others = density[s][at] * outside[at];
+        for (std::size_t j = 0; j < n; ++j)
+          if (j != i && looks[j].usable) others *= work_[j].sum[s][g][at];
+        weight[at] = others;
+        here += others * w.sum[s][g][at];
+        here_held += others * w.sum_held[s][g][at];
       }
-      normalise(b.given[g]);
-    }
-    if (held_sum + track_sum > 0) {
-      const double p = held_sum / (held_sum + track_sum);
-      // the direct look is strong, yet one minute may not flip it
-      b.held_back = std::clamp(0.6 * state_.strings[i].held_back + 0.4 * p, 1e-4, 1 - 1e-4);
-    }
+      if (here > 0) {
+        held_sum += joint[s][g] * here_held / here;
+        seen_sum += joint[s][g];
+      }
+      Belief& b = after.given[s][g];
+      for (std::size_t h = 0; h < b.size(); ++h) {
+        if (b[h] < 1e-12) continue;
+        const double* track = &w.track[h * share_count];
+        const double* back = &w.held[h * share_count];
+        double l = 0;
+        for (int k = support[s].from; k < support[s].to; ++k) l += weight[static_cast<std::size_t>(k)] * (track[k] + back[k]);
+        b[h] *= level_weighted(l);
+      }
+      normalise(b);
+    });
+    // the direct look is strong, yet one minute may not flip it
+    if (seen_sum > 0)
+      after.held_back = std::clamp(0.6 * state_.strings[i].held_back + 0.4 * held_sum / seen_sum, 1e-4, 1 - 1e-4);
   }
-  state_.strings = std::move(after);
-  double spell = 0;
-  for (std::size_t s = 0; s < regime_count; ++s) {
-    state_.regime[s] = (joint[s][0] + joint[s][1]) / total;
-    spell += joint[s][1] / total;
-  }
-  normalise(state_.regime, least);
-  state_.snow_spell = std::clamp(spell, 1e-4, 1 - 1e-4);
+  std::swap(state_.strings, mixed_);
+  state_.sky = joint;
+  for (auto& row : state_.sky)
+    for (double& p : row) p = (p + least) / (1 + 2 * regime_count * least);
 }
 
 }  // namespace fw::diagnosis

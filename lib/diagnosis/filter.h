@@ -1,7 +1,9 @@
 #pragma once
-// The coupled filter: one sky, one snowfall, any number of strings. A minute's evidence of all strings is
-// joined exactly through the share of clear-sky light they have in common; between minutes the belief is
-// kept per string and per answer to 'has snow fallen on us', which keeps the cost linear in strings.
+// The coupled filter: one sky, one snowfall, any number of strings. Kept between minutes are the joint
+// belief about the sky's regime and about 'has snow fallen on us', and for each of their combinations the
+// belief about every string, so that a dark sky over thin snow and a bright sky over thick snow stay two
+// whole explanations. Within a minute the strings are joined exactly through the share of clear-sky light
+// they have in common. The cost is linear in strings.
 #include <array>
 #include <vector>
 
@@ -12,15 +14,20 @@
 
 namespace fw::diagnosis {
 
+/// One number for each regime and answer to 'has snow fallen on us'.
+template <class T>
+using Joint = std::array<std::array<T, 2>, regime_count>;
+
 struct StringBelief {
-  std::array<Belief, 2> given{};   ///< by spell: 0 no snow has fallen lately, 1 it has
+  Joint<Belief> given;
   double held_back = 0.02;         ///< output held back
 };
 
 struct FilterState {
-  std::array<double, regime_count> regime{};
-  double snow_spell = 0.03;
+  Joint<double> sky{};             ///< sums to 1
   std::vector<StringBelief> strings;
+  double regime(Regime r) const { return sky[static_cast<std::size_t>(r)][0] + sky[static_cast<std::size_t>(r)][1]; }
+  double spell() const;
 };
 
 class Filter {
@@ -39,24 +46,24 @@ class Filter {
   void cleared(int string);
   void forget();
 
-  /// Belief per row of a string, over both spells.
+  /// Belief per row of a string, over all combinations.
   Belief belief(int string) const;
   /// Belief about the share of clear-sky light in the last minute seen.
   const std::array<double, share_count>& shares() const { return shares_; }
-  double cloudless() const { return state_.regime[0]; }
+  double cloudless() const { return state_.regime(Regime::cloudless); }
 
  private:
   const std::vector<StringStates>& states_;
   std::vector<double> hold_snow_;
   FilterState state_;
   std::array<double, share_count> shares_{};
-  // scratch, kept to avoid allocation
   Belief scratch_;
   struct Work {
-    std::vector<double> track, held;               ///< [row * share_count + node]
-    std::array<std::array<double, share_count>, 2> sum{}, sum_held{};
+    std::vector<double> track, held;               ///< likelihoods, [row * share_count + node]
+    Joint<std::array<double, share_count>> sum{}, sum_held{};
   };
   std::vector<Work> work_;
+  std::vector<StringBelief> mixed_;
 };
 
 }  // namespace fw::diagnosis

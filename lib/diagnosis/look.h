@@ -13,9 +13,12 @@ struct StringLook {
   double clear_w = 0;           ///< cloudless, clean, nothing in the way, no controller limit
   double open_beam_w = 0, open_diffuse_w = 0;  ///< the parts of clear_w
   double beam_w = 0;            ///< of clear_w, behind learned fixed shade
-  double diffuse_w = 0;         ///< of clear_w, behind learned fixed shade
+  double diffuse_w = 0;         ///< of clear_w, behind learned fixed shade, which a cloudless sky brightens
+  double film_pass = 1;         ///< through the film that has been made out over days
+  double shade_total = 1;       ///< learned fixed shade here: cloudless power over that without
   double limit_w = 1e9;         ///< of the controller, array side
-  double sigma = 0.03;          ///< relative uncertainty of the model: calibration, low sun, rounding
+  double sigma = 0.03;          ///< relative scatter of the model: low sun, rounding
+  double bias = 0.04;           ///< relative error that may stand for days: a deviation within it is none
   double plane_sigma = 0;       ///< extra scatter under a cloudy sky, for planes unlike the horizontal
   double wake_w = 5;            ///< a controller shows nothing below about this
   double dim_gain = 0;          ///< cooler cells in weak light: relative gain at no light
@@ -27,8 +30,8 @@ struct StringLook {
   double volts_to_open = 0;     ///< volts over the open-circuit voltage under a clear sky
   double volts_sigma = 0.05;
 
-  double shaded_clear_w() const { return beam_w + diffuse_w; }
-  /// ln(measured / clear behind fixed shade); only with measured_w > 0 and a clear power
+  double shaded_clear_w() const { return (beam_w + diffuse_w) * film_pass; }
+  /// ln(measured / clear behind fixed shade and film); only with measured_w > 0 and a clear power
   double ratio_ln = 0;
   bool carries() const { return measured_w >= wake_w; }
 };
@@ -37,6 +40,7 @@ struct StringLook {
 struct SiteLook {
   double sun_elevation_deg = -90;
   std::optional<double> air_c;
+  bool open_here = false;          ///< all strings know this place of the sun, and that nothing stands before it
   double forecast_cloud = -1;      ///< 0..1, negative: none
   double snowing = 0;              ///< chance that snow falls now, from forecast and air
   bool forecast_snow = false;      ///< the forecast has snow within a few hours of now

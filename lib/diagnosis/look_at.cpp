@@ -59,7 +59,7 @@ void Diagnosis::State::look_at(const RigMinute& m) {
   if (m.irradiance_wm2 && sky.clear.ghi_wm2 > 30) l.irradiance_share = *m.irradiance_wm2 / sky.clear.ghi_wm2;
 
   if (l.sun_elevation_deg > 0)
-    for (int k = 0; k < share_count; ++k) {
+    for (int k = 0; k < under_sky; ++k) {
       const auto i = static_cast<std::size_t>(k);
       const double share = share_at(k);
       const auto light = sky::under_share(sky.clear, share, l.sun_elevation_deg);
@@ -67,6 +67,14 @@ void Diagnosis::State::look_at(const RigMinute& m) {
       sky_shares.beam[i] = sky.clear.dni_wm2 > 0 ? light.dni_wm2 / sky.clear.dni_wm2 : 0;
       sky_shares.diffuse[i] = sky.clear.dhi_wm2 > 0 ? light.dhi_wm2 / sky.clear.dhi_wm2 : share;
     }
+  if (l.sun_elevation_deg > 0)
+    for (int k = under_sky; k < share_count; ++k) {
+      const auto i = static_cast<std::size_t>(k);
+      sky_shares.beam[i] = 0;
+      sky_shares.diffuse[i] = rest_at(k);
+      sky_shares.global[i] = sky.clear.ghi_wm2 > 0 ? rest_at(k) * sky.clear.dhi_wm2 / sky.clear.ghi_wm2 : 0.2;
+    }
+  l.open_here = !strings.empty();
   for (std::size_t i = 0; i < strings.size(); ++i) strings[i].look = look_at(m, static_cast<int>(i));
 }
 
@@ -90,6 +98,8 @@ StringLook Diagnosis::State::look_at(const RigMinute& m, int string) {
   l.open_diffuse_w = l.clear_w - l.open_beam_w;
   l.beam_w = l.open_beam_w * shade.beam;
   l.diffuse_w = l.open_diffuse_w * shade.diffuse;
+  l.shade_total = shade.known ? shade.total : 1;
+  site_look.open_here &= shade.known && shade.total > 0.9;
   l.limit_w = roof::controller_limit_w(real.sheet().controller, bank_v);
   l.dim_gain = std::clamp(-real.sheet().module.gamma_per_k * (e.cell_c - weather.air_c), 0.0, 0.25);
   const double rated = real.rated_w();
@@ -97,10 +107,12 @@ StringLook Diagnosis::State::look_at(const RigMinute& m, int string) {
   const double tilt = real.sheet().plane.tilt_deg * 0.01745;
   l.plane_sigma = 0.35 * std::sin(std::min(tilt, 1.57));
   const double doubt = s.calibration.uncertainty();
-  const double low = 0.22 / std::max(3.0, site_look.sun_elevation_deg);
-  const double rounding = 0.6 / std::max(4.0, in.power_w.value_or(0));
+  const double low = 0.25 / std::max(3.0, site_look.sun_elevation_deg);
+  const double rounding = 0.8 / std::max(4.0, in.power_w.value_or(0));
   const double tilt_doubt = s.calibration.settled() ? 0 : 0.1 * std::sin(tilt);
-  l.sigma = std::sqrt(0.02 * 0.02 + doubt * doubt + low * low + rounding * rounding + tilt_doubt * tilt_doubt);
+  l.sigma = std::sqrt(0.02 * 0.02 + low * low + rounding * rounding + 0.25 * doubt * doubt);
+  l.bias = std::clamp(std::hypot(1.4 * std::hypot(doubt, tilt_doubt), 0.30 / std::max(3.0, site_look.sun_elevation_deg)), 0.035, 0.22);
+  l.film_pass = s.film.pass();
 
   // a value that stands still while the sun moves is not a measurement
   const bool at_limit = in.power_w && *in.power_w > 0.97 * l.limit_w;

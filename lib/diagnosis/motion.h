@@ -26,30 +26,38 @@ class Track {
 
   Motion motion() const {
     Motion m;
-    double sum_sq = 0, noise = 0, sum = 0, sum2 = 0;
-    int diffs = 0, n = 0;
-    for (std::size_t i = 0; i < 20; ++i) {
-      const double a = back(i), b = back(i + 1);
-      if (std::isnan(a)) continue;
-      ++n;
-      sum += a;
-      sum2 += a * a;
-      if (i < 7 && !std::isnan(b)) {
-        sum_sq += (a - b) * (a - b);
-        noise += noise_[(at_ + kept - i) % kept];
-        ++diffs;
-      }
+    double sum_sq = 0, noise = 0;
+    int diffs = 0;
+    for (std::size_t i = 0; i < 7; ++i) {
+      const double x = back(i), before = back(i + 1);
+      if (std::isnan(x) || std::isnan(before)) continue;
+      sum_sq += (x - before) * (x - before);
+      noise += noise_[(at_ + kept - i) % kept];
+      ++diffs;
     }
     if (diffs < 3) return m;
     m.known = true;
     m.flicker = std::sqrt(sum_sq / diffs);
     m.noise = 1.4 * noise / diffs;
-    m.minutes = n;
-    m.spread = n > 1 ? std::sqrt(std::max(0.0, sum2 / n - (sum / n) * (sum / n))) : 0;
+    m.spread = spread(20, m.minutes);
+    m.hour = spread(kept, m.minutes);
     return m;
   }
 
  private:
+  double spread(std::size_t over, int& seen) const {
+    double sum = 0, sum_sq = 0;
+    int n = 0;
+    for (std::size_t i = 0; i < over; ++i) {
+      const double x = back(i);
+      if (std::isnan(x)) continue;
+      sum += x;
+      sum_sq += x * x;
+      ++n;
+    }
+    seen = n;
+    return n > 1 ? std::sqrt(std::max(0.0, sum_sq / n - (sum / n) * (sum / n))) : 0;
+  }
   std::array<double, kept> values_{}, noise_{};
   std::size_t at_ = 0, count_ = 0;
 };

@@ -7,7 +7,6 @@ namespace fw::diagnosis {
 
 namespace {
 
-constexpr double cloud_below = 0.90;   ///< of clear-sky light: less is a cloud
 constexpr double snow_below = 0.91;    ///< of light through the cover: less is snow
 constexpr double film_below = 0.95;
 constexpr double shade_below = 0.90;
@@ -20,7 +19,8 @@ double under(double share, double limit, double sd) { return 1 / (1 + std::exp((
 }  // namespace
 
 Opinion opinion_of(const StringStates& states, const Belief& belief, double held_back, const StringLook& look, double share,
-                   double shade_now, bool settled) {
+                   double cloudy,
+                   double behind, double shade_now, bool settled) {
   Opinion o;
   std::array<double, cause_count>& p = o.probability;
   const auto add = [&](Cause c, double v) { p[static_cast<std::size_t>(c)] += v; };
@@ -85,8 +85,13 @@ Opinion opinion_of(const StringStates& states, const Belief& belief, double held
         add(Cause::outage, b);
         break;
       case Kind::clean: {
-        const double c = under(look.carries() ? light : sky_here, cloud_below, 0.02);
+        const double c = settled && look.carries() ? under(light, cloud_below, 0.02) : cloudy;
+        if (behind > 0.5) {
+          add(Cause::shade, b);
+          break;
+        }
         if (shade_now < shade_below && -std::log(shade_now) >= local_share * sky_loss) add(Cause::shade, b);
+        else if (look.film_pass < 1) local(Cause::soiling, look.film_pass);
         else {
           add(Cause::cloud, b * c);
           add(Cause::clear, b * (1 - c));

@@ -8,6 +8,9 @@
 
 namespace fw::diagnosis {
 
+/// Of clear-sky light: less is called a cloud.
+inline constexpr double cloud_below = 0.90;
+
 struct Opinion {
   Cause cause = Cause::unsure;
   std::string reason;
@@ -21,9 +24,10 @@ struct Opinion {
   double held_back = 0;
 };
 
-/// expected_w: clean and behind fixed shade under the present sky; open_w: the same without fixed shade.
-/// share: present share of clear-sky light. cloud_counts: share of light below which the sky is a cause.
+/// share: present share of clear-sky light; cloudy: chance that it is low enough to be called a cloud;
+/// behind: chance that the sun stands behind an obstacle; shade_now: present power behind fixed shade over that without.
 Opinion opinion_of(const StringStates& states, const Belief& belief, double held_back, const StringLook& look, double share,
-                   double shade_now, bool settled);
+                   double cloudy,
+                   double behind, double shade_now, bool settled);
 
 }  // namespace fw::diagnosis

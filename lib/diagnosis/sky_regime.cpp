@@ -6,6 +6,8 @@ namespace fw::diagnosis {
 
 double share_at(int node) { return std::exp((cloudless_node - node) * share_step); }
 
+double rest_at(int node) { return 0.4 * std::exp((node - under_sky) * 0.2); }
+
 namespace {
 
 double bell(double x, double mean, double sd) {
@@ -15,14 +17,18 @@ double bell(double x, double mean, double sd) {
 
 std::array<std::array<double, share_count>, regime_count> make() {
   std::array<std::array<double, share_count>, regime_count> d{};
-  for (int i = 0; i < share_count; ++i) {
+  for (int i = under_sky; i < share_count; ++i) {
+    // the rest is near the model's diffuse light or some times that
+    d[static_cast<std::size_t>(Regime::behind)][static_cast<std::size_t>(i)] = bell(std::log(rest_at(i)), std::log(1.2), 0.75);
+  }
+  for (int i = 0; i < under_sky; ++i) {
     const double k = share_at(i), x = std::log(k);
     const auto at = [&](Regime r) -> double& { return d[static_cast<std::size_t>(r)][static_cast<std::size_t>(i)]; };
     at(Regime::cloudless) = i == cloudless_node ? 1 : 0;
     at(Regime::thin) = (k < 1.0 && k > 0.55) ? 1 : 0;
     // gaps at full sun or a little more, and the shadows between them
-    at(Regime::broken) = bell(k, 1.03, 0.07) * 0.5 + (k < 1.3 ? 0.12 * std::min(1.0, k / 0.25) : 0);
-    at(Regime::overcast) = k < 0.85 ? bell(x, std::log(0.24), 0.70) : 0;
+    at(Regime::broken) = bell(k, 1.03, 0.07) * 0.5 + (k < 1.3 && k > 0.15 ? 0.12 * std::min(1.0, k / 0.3) : 0);
+    at(Regime::overcast) = k < 0.85 ? bell(x, std::log(0.26), 0.65) : 0;
   }
   for (auto& row : d) {
     double sum = 0;
@@ -39,7 +45,7 @@ const std::array<std::array<double, share_count>, regime_count>& share_density()
   return d;
 }
 
-std::array<double, regime_count> regime_prior(double c) {
+std::array<double, regime_count> regime_prior(double c, double elevation, bool open) {
   std::array<double, regime_count> p{};
   for (int i = 0; i < regime_count; ++i) p[static_cast<std::size_t>(i)] = regime_rows[static_cast<std::size_t>(i)].typical;
   if (c >= 0) {
@@ -52,6 +58,10 @@ std::array<double, regime_count> regime_prior(double c) {
   double sum = 0;
   for (double v : p) sum += v;
   for (double& v : p) v /= sum;
+  // most horizons are low: half of them under 3 deg, few above 15
+  const double behind = (open ? 0.1 : 1.0) * p[0] * 0.6 / (1 + std::exp((elevation - 5) / 3.2));
+  p[0] -= behind;
+  p[4] = behind;
   return p;
 }
 

@@ -6,36 +6,42 @@
 
 namespace fw::diagnosis {
 
-enum class Regime { cloudless, thin, broken, overcast };
-inline constexpr int regime_count = 4;
+enum class Regime { cloudless, thin, broken, overcast, behind };  ///< behind: sun behind hill, wood or house, sky cloudless
+inline constexpr int regime_count = 5;
 
 struct RegimeRow {
   double dwell_min;          ///< mean duration
   double flicker;            ///< typical |change of ln k| from minute to minute
-  double spread;             ///< typical standard deviation of ln k over twenty minutes
+  double spread, hour;       ///< typical standard deviation of ln k over twenty minutes, over an hour
   double typical;            ///< share of winter daylight, no forecast at hand
 };
 
 /// Orders of magnitude from measured one-minute irradiance in the literature and from practice; each is
 /// used with a spread of a factor of two.
 inline constexpr std::array<RegimeRow, regime_count> regime_rows{{
-    {120, 0.003, 0.006, 0.40},
-    {50, 0.012, 0.040, 0.12},
-    {50, 0.100, 0.300, 0.20},
-    {120, 0.030, 0.120, 0.28},
+    {120, 0.003, 0.006, 0.020, 0.40},
+    {50, 0.012, 0.040, 0.080, 0.12},
+    {50, 0.100, 0.300, 0.350, 0.20},
+    {120, 0.030, 0.120, 0.250, 0.28},
+    {70, 0.006, 0.050, 0.200, 0.00},
 }};
 
-inline constexpr int share_count = 72;
+inline constexpr int under_sky = 72;       ///< nodes of light under a sky, clear to dark
+inline constexpr int behind_nodes = 14;    ///< nodes behind an obstacle: no beam, diffuse light times a factor
+inline constexpr int share_count = under_sky + behind_nodes;
 inline constexpr int cloudless_node = 5;
 inline constexpr double share_step = 0.06;
 
-/// k at a node, 1.35 down to about 0.02.
+/// k at a node under_sky, 1.35 down to about 0.02.
 double share_at(int node);
+/// Factor on the model's diffuse light at a node behind an obstacle: 0.4 to 5.4.
+double rest_at(int node);
 
 /// Density of k on the lattice by regime; each sums to 1.
 const std::array<std::array<double, share_count>, regime_count>& share_density();
 
-/// How likely each regime is beforehand, with a forecast cloud cover of 0..1 or none (negative).
-std::array<double, regime_count> regime_prior(double forecast_cloud);
+/// How likely each regime is beforehand, with a forecast cloud cover of 0..1 or none (negative), the sun at
+/// an elevation, and open: it is known that nothing stands before the sun here.
+std::array<double, regime_count> regime_prior(double forecast_cloud, double sun_elevation_deg, bool open);
 
 }  // namespace fw::diagnosis

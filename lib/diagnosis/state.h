@@ -5,10 +5,12 @@
 #include <vector>
 
 #include "diagnosis/condition.h"
+#include "diagnosis/film.h"
 #include "diagnosis/diagnosis.h"
 #include "diagnosis/filter.h"
 #include "diagnosis/look.h"
 #include "diagnosis/motion.h"
+#include "diagnosis/retrospect.h"
 #include "diagnosis/opinion.h"
 #include "roof/calibration.h"
 #include "roof/expected.h"
@@ -19,6 +21,9 @@ namespace fw::diagnosis {
 struct StringMemory {
   explicit StringMemory(roof::StringModel paper) : calibration(std::move(paper)) {}
   roof::Calibration calibration;
+  Film film;
+  double icy_minutes = 0;            ///< of warmth it takes until no ice can be left from the last snow
+  Retrospect retrospect;
   Track track;                       ///< of ln(measured / clear behind fixed shade)
   double volts_bias = 0, volts_weight = 0;  ///< learned ln(volts / expected), minutes it rests on
   bool off_by_owner = false;

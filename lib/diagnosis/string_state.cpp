@@ -8,7 +8,7 @@ namespace fw::diagnosis {
 namespace {
 
 constexpr std::array snow_pass{0.003, 0.01, 0.02, 0.035, 0.05, 0.07, 0.10, 0.14, 0.19, 0.25, 0.32, 0.40, 0.48, 0.56, 0.64, 0.72, 0.79, 0.86};
-constexpr std::array film_pass{0.70, 0.76, 0.82, 0.87, 0.91, 0.945};
+constexpr std::array film_pass{0.68, 0.75, 0.82, 0.88};
 constexpr std::array frost_pass{0.60, 0.70, 0.78, 0.85, 0.91};
 constexpr std::array shade_pass{0.0, 0.18, 0.34, 0.50, 0.64, 0.76, 0.86};
 
@@ -34,10 +34,11 @@ StringStates::StringStates(int series, int parallel, int diode_groups) {
   for (int n = 1; n <= diode_groups && n < groups; ++n)
     if (parallel == 1) rows_.push_back({Kind::leaf, 1.0 - static_cast<double>(n) / groups - 0.01, 0.02, n});
   leaf_to = size();
-  if (parallel > 1) {
-    half = size();
-    rows_.push_back({Kind::half, static_cast<double>(parallel - 1) / parallel, 0, 0});
-  }
+  half_from = size();
+  if (parallel > 1)
+    for (const double frost : {0.72, 0.80, 0.87, 0.94, 1.0})
+      rows_.push_back({Kind::half, frost * (parallel - 1) / parallel, 0.08, 0});
+  half_to = size();
   open = size();
   rows_.push_back({Kind::open, 0, 0, 0});
 }

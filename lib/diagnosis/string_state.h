@@ -14,7 +14,8 @@ struct StringState {
   int bypassed = 0;   ///< leaf: diode groups out of work
 };
 
-/// Rows of one string. Snow and film are ordered from the heaviest to the lightest, clean is row 0.
+/// Rows of one string, heaviest first within a kind; clean is row 0. A lost row under frost has rows of its
+/// own, for frost comes to it as to any string.
 class StringStates {
  public:
   /// series, parallel: the wiring; diode_groups: bypass groups in a row of modules.
@@ -26,7 +27,7 @@ class StringStates {
 
   // first and one past the last row of a kind
   int film_from = 0, film_to = 0, frost_from = 0, frost_to = 0, snow_from = 0, snow_to = 0, shade_from = 0, shade_to = 0,
-      leaf_from = 0, leaf_to = 0, half = -1, open = -1;
+      leaf_from = 0, leaf_to = 0, half_from = 0, half_to = 0, open = -1;
 
  private:
   std::vector<StringState> rows_;

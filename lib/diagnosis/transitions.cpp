@@ -1,6 +1,7 @@
 #include "diagnosis/transitions.h"
 
 #include <algorithm>
+#include <array>
 
 namespace fw::diagnosis {
 
@@ -12,8 +13,8 @@ constexpr double hour = 60, day = 24 * 60;
 /// Time in which a snow row gives way to the next lighter one.
 double melt_minutes(const Passing& n) {
   const double air = n.air_c.value_or(-1);
-  if (n.sun_elevation_deg > 2) return air > 3 ? 10 : air > 0 ? 18 : air > -3 ? 35 : air > -8 ? 80 : 160;
-  return air > 3 ? 40 : air > 0.5 ? 120 : 2500;
+  if (n.sun_elevation_deg > 2) return air > 3 ? 25 : air > 0 ? 50 : air > -3 ? 90 : air > -8 ? 180 : 360;
+  return air > 3 ? 60 : air > 0.5 ? 200 : 4000;
 }
 
 }  // namespace
@@ -44,6 +45,11 @@ void pass_minute(const StringStates& s, const Passing& n, Belief& b, Belief& nex
   for (int i = s.snow_from; i < s.snow_to; ++i) {
     move(i, i + 1 < s.snow_to ? i + 1 : 0, melt);
     move(i, 0, sun_up ? per_minute(20 * hour) : per_minute(150 * hour));
+    // a row is an estimate: patches come free, a hill or a cloud was mistaken
+    static constexpr std::array near{0.0, 0.25, 0.12, 0.06, 0.03, 0.015, 0.008};
+    for (int away = 1; away < static_cast<int>(near.size()); ++away)
+      for (const int j : {i - away, i + away})
+        if (j >= s.snow_from && j < s.snow_to) move(i, j, near[static_cast<std::size_t>(away)] * (sun_up ? per_minute(40) : per_minute(1500)));
     if (n.snowing > 0.05 && i > s.snow_from) move(i, i - 1, n.snowing * per_minute(12) * n.hold_snow);
   }
   if (n.snowing > 0.05) {
@@ -59,8 +65,7 @@ void pass_minute(const StringStates& s, const Passing& n, Belief& b, Belief& nex
     if (i > s.film_from) move(i, i - 1, per_minute(4 * day));
     move(i, 0, per_minute(15 * day));
   }
-  move(0, s.film_to - 1, per_minute(12 * day));
-  for (int i = s.film_from; i < s.film_to; ++i) move(0, i, per_minute(60 * day));
+  for (int i = s.film_from; i < s.film_to; ++i) move(0, i, per_minute(2500 * day));
 
   // shade: needs a beam; gone by night, comes and goes within hours
   for (int i = s.shade_from; i < s.shade_to; ++i) {
@@ -69,23 +74,32 @@ void pass_minute(const StringStates& s, const Passing& n, Belief& b, Belief& nex
     if (i > s.shade_from) move(i, i - 1, per_minute(25));
   }
   if (sun_up) {
-    const double onset = n.cloudless * per_minute(14 * hour) / (s.shade_to - s.shade_from);
+    // what stands about is met at first light sooner than later
+    const double rate = n.sun_elevation_deg < 5 ? per_minute(7 * hour) : n.cloudless * per_minute(60 * hour);
+    const double onset = rate / (s.shade_to - s.shade_from);
     for (int i = s.shade_from; i < s.shade_to; ++i) move(0, i, onset);
   }
 
   // rare things that stay
   for (int i = s.leaf_from; i < s.leaf_to; ++i) {
-    move(0, i, per_minute(150 * day));
+    move(0, i, per_minute(1000 * day));
     move(i, 0, per_minute(3 * day));
   }
   const auto fault = [&](int state, double rate, double mend) {
     if (state < 0) return;
     for (int i = 0; i < s.size(); ++i)
-      if (i != state && s[i].kind != Kind::half && s[i].kind != Kind::open) move(i, state, rate);
+      if (i != state && s[i].kind != Kind::half && s[i].kind != Kind::open) move(i, state, s[i].kind == Kind::snow ? 0.15 * rate : rate);
     move(state, 0, mend);
   };
-  fault(s.half, per_minute(120 * day), per_minute(3 * day));
-  fault(s.open, per_minute(120 * day), per_minute(1 * day));
+  if (s.half_to > s.half_from) {
+    const int whole = s.half_to - 1;
+    fault(whole, per_minute(250 * day), per_minute(3 * day));
+    for (int i = s.half_from; i < whole; ++i) {
+      if (!sun_up && air < 3) move(whole, i, per_minute(day) / 4);
+      move(i, i + 1, sun_up ? (n.minutes_of_sun > 150 ? per_minute(4) : per_minute(25)) : 0);
+    }
+  }
+  fault(s.open, per_minute(300 * day), per_minute(1 * day));
   b.swap(next);
 }
 
@@ -108,7 +122,7 @@ double snow_onset_per_minute(const Passing& n, bool has_forecast, bool forecast_
   // snow needs cold air and cloud; a forecast without snow may be wrong
   const double air = n.air_c.value_or(-1);
   double per_day = air > 4 ? 0.001 : air > 2 ? 0.02 : 0.15;
-  if (has_forecast) per_day *= forecast_snow ? 8 : 0.4;
+  if (has_forecast) per_day *= forecast_snow ? 8 : 0.25;
   if (n.sun_elevation_deg > 5) per_day *= 1.0 - 0.98 * n.cloudless;
   return per_day / day;
 }

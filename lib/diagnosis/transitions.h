@@ -29,7 +29,7 @@ Belief snowed_on(const StringStates& states, const Belief& before, double hold_s
 double snow_onset_per_minute(const Passing& now, bool has_forecast, bool forecast_snow);
 
 /// Chance per minute that a covered spell is over once no string is covered.
-inline constexpr double spell_end_per_minute = 1.0 / (6 * 60);
+inline constexpr double spell_end_per_minute = 1.0 / 40;
 
 /// After a note that the strings were cleared.
 void cleared(const StringStates& states, Belief& belief);

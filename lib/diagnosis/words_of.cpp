@@ -1,7 +1,9 @@
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 #include "diagnosis/state.h"
+#include "units/text.h"
 
 namespace fw::diagnosis {
 
@@ -59,6 +61,30 @@ std::vector<std::string> evidence_words(const Diagnosis::State& st, int string) 
       break;
     default: break;
   }
+  return out;
+}
+
+std::string Diagnosis::explain(int string) const {
+  const State& st = *state_;
+  const auto i = static_cast<std::size_t>(string);
+  const FilterState& f = st.filter.state();
+  std::string out = "sky";
+  for (int r = 0; r < regime_count; ++r) out += " " + fixed(f.regime(static_cast<Regime>(r)), 2);
+  out += " spell " + fixed(f.spell(), 3) + " held " + fixed(f.strings[i].held_back, 2) + " |";
+  static constexpr std::array<const char*, 8> kinds{"clean", "film", "frost", "snow", "shade", "leaf", "half", "open"};
+  std::array<double, 8> sum{}, pass{};
+  const Belief b = st.filter.belief(string);
+  for (int h = 0; h < st.states[i].size(); ++h) {
+    const auto k = static_cast<std::size_t>(st.states[i][h].kind);
+    sum[k] += b[static_cast<std::size_t>(h)];
+    pass[k] += b[static_cast<std::size_t>(h)] * st.states[i][h].pass;
+  }
+  for (std::size_t k = 0; k < kinds.size(); ++k)
+    if (sum[k] > 0.005) out += std::string(" ") + kinds[k] + " " + fixed(sum[k], 3) + "@" + fixed(pass[k] / sum[k], 2);
+  const Motion& m = st.motion;
+  if (m.known) out += " | motion " + fixed(m.flicker, 4) + " " + fixed(m.spread, 4) + " " + fixed(m.hour, 4) + " noise " + fixed(m.noise, 4);
+  const StringLook& l = st.strings[i].look;
+  if (l.has_volts) out += " | volts " + fixed(l.volts_ln, 3) + " " + fixed(l.volts_to_open, 2);
   return out;
 }
 

@@ -71,11 +71,12 @@ int main(int argc, char** argv) {
         if (!t || v.sun_elevation_deg < 3) continue;
         std::string ev;
         for (const auto& e : v.evidence) ev += e + "; ";
-        std::fprintf(dump, "%s,%s,%s,truth=%s,said=%s,%.2f,%s,el=%.1f,clear=%.0f/%.0f,avail=%.0f/%.0f,made=%.0f,snow=%.2f/%.2f,soil=%.3f,frost=%.2f,shade=%.2f,%s\n",
+        ev += " [" + p.diagnosis.explain(v.string) + "]";
+        std::fprintf(dump, "%s,%s,%s,truth=%s,said=%s,%.2f,%s,el=%.1f,clear=%.0f/%.0f,avail=%.0f/%.0f,made=%.0f,snow=%.2f/%.2f,soil=%.3f,frost=%.2f,shade=%.2f,film=%.3f,scale=%.3f,%s\n",
                      short_name.c_str(), iso_utc(v.utc).c_str(), names[static_cast<std::size_t>(v.string)].c_str(), t->cause.c_str(),
                      std::string(name(v.cause)).c_str(), v.confidence, v.reason.c_str(), v.sun_elevation_deg, v.clear_sky_w, t->clear_w,
                      v.expected_w, t->available_w, v.measured_w.value_or(-1), v.snow_cover.value_or(0), t->snow_loss, t->soiling, t->frost,
-                     t->shade, ev.c_str());
+                     t->shade, v.soiling_loss.value_or(-1), p.diagnosis.calibration(v.string).scale(), ev.c_str());
       }
     });
     judged_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
