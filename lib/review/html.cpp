@@ -277,7 +277,10 @@ class Page {
   }
 
  private:
-  static std::string percent(double part, double of) { return of > 0 ? fixed(part / of * 100, 0) + " %" : ""; }
+  static std::string percent(double part, double of) {
+    if (of <= 0) return "";
+    return part > 0 && part < 0.005 * of ? "under 1 %" : fixed(part / of * 100, 0) + " %";
+  }
 
   void figure(const std::string& value, const std::string& of) { out_ += "<li><b>" + value + "</b><span>" + of + "</span></li>\n"; }
 
@@ -347,7 +350,7 @@ class Page {
     chart("energy", "Energy a day, kWh", "made, and what was lost to what", "Stacked bars of energy a day. The table Energy by day holds the figures.");
     std::size_t n = 0;
     for (const auto& [string, samples] : a_.samples)
-      chart("string-" + std::to_string(n++), Words::capital(string) + " string, W", "made (filled) under clear sky (dashed); bands: the cause",
+      chart("string-" + std::to_string(n++), Words::capital(string) + " string, W", "made (filled), clear sky (line); bands: the cause",
             "Power of " + string + " string against its clear-sky curve, with the causes as bands.");
     if (!a_.samples.empty()) cause_key();
     if (!a_.bank_points.empty()) {

@@ -113,7 +113,7 @@
   const dayRows = data.days.map(d => [new Date((d[0] + 720) * minute), ...d.slice(1).map(v => v / 10000)]);
   function stacks(e) {
     if (e.seriesIndex !== 0) return;
-    const g = e.dygraph, ctx = e.drawingContext, colours = parts.map(style), paper = style("paper");
+    const g = e.dygraph, ctx = e.drawingContext, colours = parts.map(style);
     const wide = Math.max(1, (g.toDomXCoord(day) - g.toDomXCoord(0)) * 0.84), gap = wide > 8 ? 0.5 : 0;
     for (const row of dayRows) {
       const x = g.toDomXCoord(+row[0]);
@@ -129,7 +129,6 @@
         ctx.fillRect(x - wide / 2, Math.min(y0, y1), wide, Math.max(0, Math.abs(y1 - y0) - gap));
       }
     }
-    ctx.fillStyle = paper;
   }
   add("energy", ["day", ...partWords], () => dayRows,
     (g, x, row) => {
@@ -163,7 +162,6 @@
       },
       {
         includeZero: true, yRangePad: 4,
-        series: { "clear sky": { color: style("sky"), strokeWidth: 1, strokePattern: [4, 3] }, "made": { color: style("made"), fillGraph: true, fillAlpha: 0.35 } },
         underlayCallback: (ctx, area, g) => {
           for (const [at, length, cause] of s.runs) {
             if (!causeStyle[cause]) continue;
@@ -176,7 +174,14 @@
             ctx.fillRect(x0, area.y + area.h - 6, Math.max(0.5, x1 - x0), 6);
           }
         },
-      }, () => ({ valueRange: [0, Math.max(10, s.top) * 1.06] }));
+      }, () => ({
+        valueRange: [0, Math.max(10, s.top) * 1.06],
+        series: {
+          // A dashed line needs room: over many days it is drawn through.
+          "clear sky": { color: style("sky"), strokeWidth: 1, strokePattern: range[1] - range[0] > 21 * day ? null : [4, 3] },
+          "made": { color: style("made"), fillGraph: true, fillAlpha: 0.35 },
+        },
+      }));
   });
 
   // ---- bank ----
@@ -191,7 +196,11 @@
       ctx.beginPath(); ctx.moveTo(area.x, y); ctx.lineTo(area.x + area.w, y); ctx.stroke();
       ctx.setLineDash([]);
       ctx.font = "11px system-ui, sans-serif";
-      ctx.fillText(words, area.x + 4, y - 3 < area.y + 9 ? y + 11 : y - 3);
+      const at = [area.x + 4, y - 3 < area.y + 9 ? y + 11 : y - 3];
+      ctx.lineWidth = 3; ctx.strokeStyle = style("paper");
+      ctx.strokeText(words, ...at);
+      ctx.fillText(words, ...at);
+      ctx.lineWidth = 1;
     };
     const barred = (ctx, area, g) => {
       for (const [at, length] of b.barred) {
@@ -209,7 +218,6 @@
         return timeWords(x) + (c === null ? "" : ": coldest cell " + c.toFixed(1) + unit) + (a === null ? "" : ", air " + a.toFixed(1) + unit) + (isBarred(x) ? "; charging held off" : "");
       },
       {
-        series: { "air": { color: style("air"), strokeWidth: 1 }, "coldest cell": { color: style("cell"), strokeWidth: 2 } },
         yRangePad: 6,
         underlayCallback: (ctx, area, g) => {
           barred(ctx, area, g);
@@ -218,13 +226,13 @@
           if (w.floor !== null) level(ctx, area, g, degrees(w.floor), "soft", [2, 3], "preferred floor " + Math.round(degrees(w.floor)) + unit);
           if (w.upper !== null) level(ctx, area, g, degrees(w.upper), "barred", [], "no charging at or over " + Math.round(degrees(w.upper)) + unit);
         },
-      });
+      }, () => ({ series: { "air": { color: style("air"), strokeWidth: 1 }, "coldest cell": { color: style("cell"), strokeWidth: 2 } } }));
     add("charge", ["time", "charge"], () => thinned([soc], b.step, 1500),
       (g, x, row) => { const v = g.getValue(row, 1); return timeWords(x) + (v === null ? "" : ": bank " + Math.round(v) + " %"); },
       {
-        series: { "charge": { color: style("soc"), fillGraph: true, fillAlpha: 0.2 } }, valueRange: [0, 104],
+        valueRange: [0, 104],
         underlayCallback: (ctx, area, g) => { if (data.reserve !== null) level(ctx, area, g, data.reserve * 100, "soft", [2, 3], "reserve"); },
-      });
+      }, () => ({ series: { "charge": { color: style("soc"), fillGraph: true, fillAlpha: 0.2 } } }));
   }
 
   // ---- what happened, on the same time line ----
@@ -276,7 +284,9 @@
   });
   // Colours, too, follow a change to dark or to paper.
   const redraw = () => {
-    for (const c of charts) c.graph.updateOptions({ gridLineColor: style("line"), axisLineColor: style("line") });
+    moving = true;
+    for (const c of charts) c.graph.updateOptions({ gridLineColor: style("line"), axisLineColor: style("line"), ...c.more() });
+    moving = false;
     for (const c of charts) c.graph.resize();
     lane();
   };
@@ -284,6 +294,9 @@
   addEventListener("resize", () => { clearTimeout(refill); refill = setTimeout(redraw, 80); });
   addEventListener("beforeprint", () => { for (const d of document.querySelectorAll("details")) d.open = true; redraw(); });
   addEventListener("afterprint", redraw);
-  show(...whole);
+  // "#2026-01-05..2026-01-12" opens the page on these days.
+  const asked = location.hash.slice(1).split("..").map(d => Date.parse(d + "T00:00:00Z"));
+  if (asked.length === 2 && asked[0] <= asked[1]) show(asked[0], asked[1] + day);
+  else show(...whole);
   document.documentElement.dataset.charts = charts.length;
 })();
