@@ -7,7 +7,7 @@
 
 namespace fw::outlook {
 namespace {
-constexpr double charge_efficiency = 0.97;  // in and out again; common practice for iron phosphate, no source
+
 constexpr double full_from = 0.995;
 }  // namespace
 
@@ -51,7 +51,8 @@ BankPath run_bank(const rig::Rig& rig, const BankNow& now, const std::vector<Ban
       if (limits_current && s.cell_c)
         charge_limit = bank::c_rate_at(bands, *s.cell_c, window.interpolate) * capacity;
       const double room = (1 - soc) * capacity / charge_efficiency / s.hours;
-      take = std::min(possible, load + std::max(0.0, std::min(charge_limit, room)));
+      const double trickle = soc > full_from ? now.full_draw_w : 0;
+      take = std::min(possible, load + std::max(trickle, std::min(charge_limit, room)));
       out.held_off_w.push_back(0);
       out.curtailed_w.push_back(possible - take);
     } else {

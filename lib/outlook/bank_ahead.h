@@ -9,6 +9,9 @@
 
 namespace fw::outlook {
 
+/// In and out again, with what the wiring costs; common practice for iron phosphate, no source.
+inline constexpr double charge_efficiency = 0.95;
+
 /// Share of its rated capacity that an iron phosphate bank gives at a cell temperature, 0.6..1: whole at 10 degC
 /// and above, 0.95 at 0, 0.83 at -5, 0.68 at -10 (common practice, no source).
 double usable_share(double cell_c);
@@ -27,6 +30,7 @@ struct BankNow {
   bool charging_allowed = true;  ///< permit and the bank's own leave
   double widen = 1;              ///< learned: how much wider than planned the errors have been, 0.5..3
   double unexplained_w = 0;      ///< learned: what goes besides the known loads (negative: comes)
+  double full_draw_w = 0;        ///< learned: taken beyond the loads while full
 };
 
 struct BankPath {

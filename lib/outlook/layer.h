@@ -9,14 +9,14 @@ struct Layer {
   double water_mm = 0;
 };
 
-/// Fresh snow weighs about a tenth of water (common practice): 1 cm falling is 1 mm.
-double water_of_fresh_mm(double fresh_cm);
+/// Water in fresh snow of a depth, by the air it fell in (see snow::new_snow_density_kgm3).
+double water_of_fresh_mm(double fresh_cm, double air_c);
 
 /// Share of the light that reaches the cells, 0..1, for a layer of settled snow. Fitted to asymptotic
 /// two-stream theory for settled snow at 250 kg/m3 (68 % at 2 mm depth, 29 % at 1 cm, 6 % at 5 cm).
 double light_through(double water_mm);
 
-/// The layer that takes `cover` (0..1) of the light. Above 0.98 the light says no more: 25 mm.
+/// The layer that takes `cover` (0..1) of the light; above 0.975 the light says no more.
 double water_for_cover(double cover);
 
 /// What acts on the glass during a step.
@@ -26,11 +26,13 @@ struct Exposure {
   double fresh_cm = 0;     ///< falling in the step
   double tilt_deg = 0;
   double wind_ms = 1;
+  double clear_share = 1;  ///< of the sky: a clear one draws heat from the snow
 };
 
-/// The layer after `hours` of exposure. Melt by absorbed sun (the snow itself little, the dark cells
-/// under a thin layer much) and by air; slides on tilts of 8 degrees and more only, after Marion et al.
-/// 2013 (Solar Energy 97, 112). Leaves out rain and wind drift.
+/// The layer after `hours` of exposure. It melts on two sides. On top: sun absorbed by the snow and air above
+/// freezing, less the glow to the sky. At the glass: light that gets through warms the dark cells, and the
+/// snow itself keeps the cold air off them, so that a thin layer goes in sun far below freezing. Slides on
+/// tilts of 8 degrees and more only, after Marion et al. 2013 (Solar Energy 97, 112). Leaves out rain and drift.
 Layer after(Layer layer, const Exposure& e, double hours);
 
 }  // namespace fw::outlook

@@ -15,7 +15,7 @@ constexpr double sure_enough = 0.6;
 constexpr double cover_that_counts = 0.15;
 constexpr double settled_mm_per_cm = 2.5;
 constexpr Span cleared_within = minutes{25};
-constexpr Span balance_span = hours{6};
+constexpr Span balance_span = hours{3};
 constexpr double reserve_warn_h = 48;
 constexpr double heavy_warn_h = 3;
 constexpr double surplus_kwh = 0.5;
@@ -26,7 +26,7 @@ bool free_of_snow(Cause c) { return sees_sky(c) || c == Cause::shade; }
 
 nlohmann::json json_of(const bank::ThermalModel::Memory& m) {
   nlohmann::json turns = nlohmann::json::array();
-  for (const auto& t : m.turns) turns.push_back({ms_of(t.at), t.low_c, t.amplitude_k, t.cooling_k_per_h});
+  for (const auto& [at, low_c, amplitude_k, strength] : m.turns) turns.push_back({ms_of(at), low_c, amplitude_k, strength});
   return {{"x", m.x}, {"p", m.p}, {"error", m.error}, {"hours", m.hours}, {"turns", turns}};
 }
 
@@ -86,6 +86,9 @@ void Outlook::learn(const RigMinute& m, const std::vector<Verdict>& verdicts) {
   bank_v_ = m.bank_voltage_v;
   bank_a_ = m.bank_current_a;
   cell_c_ = m.cell_min_c ? m.cell_min_c : cell_c_;
+  if (m.heading_deg) heading_deg_ = m.heading_deg;
+  if (m.pitch_deg) pitch_deg_ = m.pitch_deg;
+  if (m.roll_deg) roll_deg_ = m.roll_deg;
   if (m.latitude_deg != 0 || m.longitude_deg != 0) {
     latitude_deg_ = m.latitude_deg;
     longitude_deg_ = m.longitude_deg;
@@ -137,19 +140,21 @@ void Outlook::learn(const RigMinute& m, const std::vector<Verdict>& verdicts) {
     complete &= m.strings[s].power_w.has_value();
     made += m.strings[s].power_w.value_or(0) * rig_.strings[s].controller.efficiency;
   }
-  if (!complete || !soc_ || *soc_ > 0.96 || !m.soc) {
+  if (complete && m.soc && *m.soc > 0.985 && made > 0)
+    full_draw_w_ += (std::clamp(made - *load, 0.0, 0.2 * made) - full_draw_w_) / 180;
+  if (!complete || !soc_ || *soc_ > 0.985 || !m.soc) {
     balance_from_.reset();
   } else if (!balance_from_) {
     balance_from_ = m.start;
     balance_soc_ = *soc_;
     balance_wh_ = 0;
   } else {
-    balance_wh_ += (made - *load) / 60;
+    balance_wh_ += (made - *load) / 60 * (made > *load ? charge_efficiency : 1);
     if (m.start - *balance_from_ >= balance_span) {
       const double h = hours_of(m.start - *balance_from_);
       const double missing = (balance_wh_ - (*soc_ - balance_soc_) * rig_.bank.capacity_wh()) / h;
       const double bound = std::max(20.0, 0.3 * loads_.usual(12, air_c_).watts);
-      unexplained_w_ += 0.12 * (std::clamp(missing, -bound, bound) - unexplained_w_);
+      unexplained_w_ += 0.06 * (std::clamp(missing, -bound, bound) - unexplained_w_);
       balance_from_.reset();
     }
   }
@@ -195,7 +200,8 @@ void Outlook::follow_strings(const RigMinute& m, const std::vector<Verdict>& ver
     const Verdict& v = verdicts[s];
     const double rated = std::max(1.0, rig_.strings[s].rated_w());
     const double ghi = std::clamp(v.expected_w / rated * 1000 / 0.88, 0.0, 1200.0);
-    const Exposure e{ghi, air_c_.value_or(0), fresh_cm, rig_.strings[s].tilt_deg, wind_ms_.value_or(1)};
+    const double share = v.clear_sky_w > 0 ? v.expected_w / v.clear_sky_w : 0.5;
+    const Exposure e{ghi, air_c_.value_or(0), fresh_cm, rig_.strings[s].tilt_deg, wind_ms_.value_or(1), share};
     state.layer = after(state.layer, e, 1.0 / 60);
     if (v.cause == Cause::snow || (v.cause == Cause::unsure && v.snow_cover)) {
       const double cover = v.snow_cover.value_or(0.9);
@@ -273,7 +279,11 @@ void Outlook::replan(const RigMinute& m, const std::vector<const roof::Calibrati
   in.site = sky_site(rig_.site, latitude_deg_, longitude_deg_);
   in.snowing_now = snowing_;
   if (wind_at_ && m.start - *wind_at_ < hours{2}) in.wind_ms = wind_ms_;
-  in.away = away_;
+  for (const auto& s : strings_) in.soiling_loss.push_back(s.soiling_loss);
+  const bool jack = rig_.advice.jack_min_deg || rig_.advice.jack_max_deg;
+  if (jack && words_.minute_of_day(in.now) < 17 * 60)
+    in.attitude = roof::Attitude{heading_deg_.value_or(rig_.site.heading_deg), pitch_deg_.value_or(rig_.site.pitch_deg),
+                                 roll_deg_.value_or(rig_.site.roll_deg)};
 
   std::vector<double> heat_w(in.weather.size(), 0);
   if (cell_c_ && rig_.has_bank) {
@@ -311,6 +321,7 @@ void Outlook::replan(const RigMinute& m, const std::vector<const roof::Calibrati
     b.charging_allowed = charging_allowed_;
     b.widen = std::clamp(std::sqrt((40 + missed2_) / (40 + missed_weight_)), 0.4, 3.0);
     b.unexplained_w = unexplained_w_;
+    b.full_draw_w = full_draw_w_;
     in.bank = b;
   }
   plan_ = make_plan(rig_, words_, in);
@@ -352,10 +363,17 @@ void Outlook::put(const std::string& kind, const Advice& advice, const Stamp& wh
   if (standing != advice_.end()) {
     const Advice& old = standing->second;
     const double before = old.gain_kwh.value_or(0), now = advice.gain_kwh.value_or(0);
-    const bool same_gain = std::abs(before - now) <= 0.05 + 0.2 * std::max(std::abs(before), std::abs(now));
-    const bool same_time = old.best_from.has_value() == advice.best_from.has_value() &&
-                           (!old.best_from || std::max(*old.best_from, *advice.best_from) - std::min(*old.best_from, *advice.best_from) <= minutes{30});
-    const bool same_head = old.text.substr(0, 12) == advice.text.substr(0, 12);
+    const bool same_gain = std::abs(before - now) <= 0.1 + 0.25 * std::max(std::abs(before), std::abs(now));
+    auto near = [&](const std::optional<Utc>& x, const std::optional<Utc>& y) {
+      if (x.has_value() != y.has_value()) return false;
+      if (!x) return true;
+      const Span apart = std::max(*x, *y) - std::min(*x, *y);
+      return apart <= std::max<Span>(hours{1}, (std::min(*x, *y) - when.utc) / 4);
+    };
+    // A window that time has run into is the same advice.
+    const bool same_time = (old.best_from && *old.best_from <= when.utc) ||
+                           (near(old.best_from, advice.best_from) && (advice.best_from || near(old.best_to, advice.best_to)));
+    const bool same_head = old.sort == advice.sort;
     if (same_gain && same_time && same_head) return;
   }
   advice_[kind] = advice;
@@ -387,11 +405,12 @@ void Outlook::withdraw(const std::string& kind, const std::string& why, const St
 void Outlook::advise(const RigMinute& m) {
   const Stamp when{m.start, m.at, m.clock_trusted};
   const Clearing& c = plan_.clearing;
-  if (c.choice == Choice::no_snow) {
+  const bool trifle = c.choice == Choice::too_small && std::max({c.today_kwh, c.possible_today_kwh, c.later_kwh}) < 0.1;
+  if (c.choice == Choice::no_snow || (trifle && !advice_.contains("clearing"))) {
     const bool done = std::any_of(strings_.begin(), strings_.end(), [](const StringState& s) { return s.cleared_at.has_value(); });
     withdraw("clearing", done ? "done: cleared" : "withdrawn: the glass is free", when);
   } else {
-    Advice a{clearing_text(rig_, words_, plan_, away_), c.today_kwh, {}, {}};
+    Advice a{clearing_text(rig_, words_, plan_, away_), c.today_kwh, {}, {}, std::to_string(static_cast<int>(c.choice)) + (away_ ? "away" : "")};
     if (c.choice == Choice::clear || c.choice == Choice::wait_snow) {
       a.best_from = c.best_from;
       a.best_to = c.best_to;
@@ -400,15 +419,26 @@ void Outlook::advise(const RigMinute& m) {
   }
   if (plan_.surplus_today && plan_.surplus_today->kwh >= surplus_kwh) {
     const auto& s = *plan_.surplus_today;
-    put("surplus", {surplus_text(words_, plan_), s.kwh, s.from, s.to}, when);
+    put("surplus", {surplus_text(words_, plan_), s.kwh, s.from, s.to, "today"}, when);
   } else if (!plan_.surplus_today && plan_.surplus_tomorrow && plan_.surplus_tomorrow->kwh >= surplus_kwh) {
     const auto& s = *plan_.surplus_tomorrow;
-    put("surplus", {surplus_text(words_, plan_), s.kwh, s.from, s.to}, when);
+    put("surplus", {surplus_text(words_, plan_), s.kwh, s.from, s.to, "tomorrow"}, when);
   } else {
     withdraw("surplus", "withdrawn: no more to spare", when);
   }
+  if (plan_.cleaning.worth_it && !away_ && rig_.advice.climb != rig::Climb::never)
+    put("cleaning", {cleaning_text(words_, plan_), plan_.cleaning.kwh_a_week, {}, {}, "film"}, when);
+  else
+    withdraw("cleaning", "withdrawn: not worth it now", when);
+  if (plan_.attitude) {
+    const std::string text = attitude_text(rig_, words_, plan_);
+    if (!text.empty() && !away_)
+      put("attitude", {text, std::max(plan_.attitude->pitch_all_kwh, plan_.attitude->turn_all_kwh), {}, {}, text.substr(0, 4)}, when);
+    else
+      withdraw("attitude", "withdrawn: not worth it now", when);
+  }
   if (ahead_standing_)
-    put("saving", {reserve_text(rig_, words_, plan_, soc_, away_, loads_.standing_w()), {}, {}, plan_.reserve_at}, when);
+    put("saving", {reserve_text(rig_, words_, plan_, soc_, away_, loads_.standing_w()), {}, {}, plan_.reserve_at, away_ ? "away" : "here"}, when);
   else
     withdraw("saving", "withdrawn: the reserve is out of sight", when);
 }
@@ -550,6 +580,7 @@ std::string Outlook::snapshot() const {
   j["m2"] = missed2_;
   j["mw"] = missed_weight_;
   j["heater"] = heater_w_;
+  j["full"] = full_draw_w_;
   j["low"] = low_standing_;
   j["ahead"] = ahead_standing_;
   j["cabin"] = cabin_standing_;
@@ -577,6 +608,7 @@ std::string Outlook::snapshot() const {
     if (a.gain_kwh) row["kwh"] = *a.gain_kwh;
     if (a.best_from) row["from"] = ms_of(*a.best_from);
     if (a.best_to) row["to"] = ms_of(*a.best_to);
+    row["sort"] = a.sort;
     j["advice"][kind] = row;
   }
   return j.dump();
@@ -615,6 +647,7 @@ void Outlook::restore(std::string_view text) {
   missed2_ = number(j, "m2");
   missed_weight_ = number(j, "mw");
   heater_w_ = number(j, "heater");
+  full_draw_w_ = number(j, "full");
   if (const auto it = j.find("strings"); it != j.end() && it->is_array())
     for (std::size_t s = 0; s < strings_.size() && s < it->size(); ++s) {
       const auto& row = (*it)[s];
@@ -647,7 +680,7 @@ void Outlook::restore(std::string_view text) {
   if (const auto it = j.find("advice"); it != j.end() && it->is_object())
     for (const auto& [kind, row] : it->items()) {
       if (!row.is_object()) continue;
-      Advice a{words_of(row, "text"), {}, time(row, "from"), time(row, "to")};
+      Advice a{words_of(row, "text"), {}, time(row, "from"), time(row, "to"), words_of(row, "sort")};
       if (row.contains("kwh")) a.gain_kwh = number(row, "kwh");
       advice_[kind] = a;
     }

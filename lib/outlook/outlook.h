@@ -28,6 +28,7 @@ struct Advice {
   std::string text;
   std::optional<double> gain_kwh;
   std::optional<Utc> best_from, best_to;
+  std::string sort;                   ///< advice of another sort is news, the same sort only when its figures moved
 };
 
 class Outlook {
@@ -106,6 +107,8 @@ class Outlook {
   std::optional<Utc> soc_at_, wind_at_;
   bool charging_allowed_ = true, heavy_before_ = false, snowing_ = false;
   double latitude_deg_ = 0, longitude_deg_ = 0;
+  std::optional<double> heading_deg_, pitch_deg_, roll_deg_;
+  double full_draw_w_ = 0;                       ///< learned: taken beyond the loads while full
 
   // the hour under way
   std::optional<Utc> hour_;

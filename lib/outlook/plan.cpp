@@ -172,6 +172,14 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
     plan.surplus_tomorrow = surplus_of(roof, mid, midnight, next_midnight);
   }
   plan.clearing = decide_clearing(rig, words, roof, steps, in.bank, {in.under_snow, in.snowing_now, in.wind_ms});
+  double possible = 0, taken = 0;
+  for (std::size_t i = 0; i < n; ++i) {
+    possible += steps[i].available_w * steps[i].hours;
+    taken += mid.accepted_w[i] * steps[i].hours;
+  }
+  const bool bank_short = plan.reserve_at && !plan.reserve_beyond;
+  plan.cleaning = cleaning_gain(rig, roof, in.soiling_loss, in.bank && possible > 0 ? taken / possible : 1, bank_short);
+  if (in.attitude) plan.attitude = attitude_gain(rig, roof, in.site, midnight, *in.attitude);
   return plan;
 }
 

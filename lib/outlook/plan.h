@@ -4,7 +4,9 @@
 #include <string>
 #include <vector>
 
+#include "outlook/attitude_gain.h"
 #include "outlook/bank_ahead.h"
+#include "outlook/cleaning.h"
 #include "outlook/clearing.h"
 #include "outlook/roof_ahead.h"
 #include "words/words.h"
@@ -28,7 +30,8 @@ struct PlanInput {
   sky::Site site;
   bool snowing_now = false;
   std::optional<double> wind_ms;             ///< now
-  bool away = false;
+  std::vector<double> soiling_loss;          ///< per string
+  std::optional<roof::Attitude> attitude;    ///< as the rig stands; none: attitude is not asked for
 };
 
 struct PlanHour {
@@ -65,6 +68,8 @@ struct Plan {
   std::optional<Utc> full_at;                ///< bank full, today or tomorrow
   std::optional<Surplus> surplus_today, surplus_tomorrow;
   Clearing clearing;
+  Cleaning cleaning;
+  std::optional<AttitudeGain> attitude;
 };
 
 Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in);

@@ -6,12 +6,12 @@
 namespace fw::outlook {
 namespace {
 constexpr double flat_below_deg = 15;
-constexpr double falling_cm_per_h = 0.1;   // a forecast hour with this much is an hour of snowfall
+constexpr double falling_cm_per_h = 0.1;   // a forecast smears snowfall out; an hour with this much is one of snowfall
 constexpr double recovered_after_h = 0.75;
 constexpr double recovered_mm = 8;         // passes about an eighth of the light
 }  // namespace
 
-roof::StringModel paper_model(const rig::Rig& rig, const rig::PvString& s) {
+roof::StringModel paper_model(const rig::PvString& s) {
   roof::StringSheet sheet;
   sheet.module.rated_w = s.module.stc_w;
   sheet.module.gamma_per_k = s.module.gamma_pmp_per_k;
@@ -26,7 +26,6 @@ roof::StringModel paper_model(const rig::Rig& rig, const rig::PvString& s) {
   if (s.controller.max_current_a) sheet.controller.max_bank_current_a = *s.controller.max_current_a;
   if (s.controller.max_voltage_v) sheet.controller.max_pv_voltage_v = *s.controller.max_voltage_v;
   sheet.controller.efficiency = s.controller.efficiency;
-  (void)rig;
   return roof::StringModel(sheet);
 }
 
@@ -49,7 +48,7 @@ RoofAhead roof_ahead(const rig::Rig& rig, const std::vector<StringNow>& strings,
   std::vector<roof::StringModel> paper;
   for (const auto& s : rig.strings) {
     out.tilt_deg.push_back(s.tilt_deg);
-    paper.push_back(paper_model(rig, s));
+    paper.push_back(paper_model(s));
   }
   if (weather.empty()) return out;
   sun::Ephemeris ephemeris;
@@ -84,7 +83,7 @@ namespace {
 /// Walks a layer through the steps; calls seen(step, layer at its middle).
 template <class F>
 void walk(const RoofAhead& roof, int string, std::optional<std::size_t> cleared_at, F&& seen) {
-  Layer layer = roof.strings[string].layer;
+  Layer layer = roof.strings[string].layer, left = layer;
   double snowing_on_bare_h = 0;
   const double tilt = roof.tilt_deg[string];
   bool cleared = false;
@@ -95,12 +94,14 @@ void walk(const RoofAhead& roof, int string, std::optional<std::size_t> cleared_
       snowing_on_bare_h = 0;
       cleared = true;
     }
-    const Exposure e{s.ghi_wm2, s.air_c, s.snow_cm, tilt, s.wind_ms.value_or(1)};
+    const Exposure e{s.ghi_wm2, s.air_c, s.snow_cm, tilt, s.wind_ms.value_or(1), s.clear_share};
     Layer next = after(layer, e, s.hours);
     if (cleared && tilt < flat_below_deg && s.snow_cm / s.hours >= falling_cm_per_h) {
       snowing_on_bare_h += s.hours;
       next.water_mm = std::max(next.water_mm, recovered_mm * std::min(1.0, snowing_on_bare_h / recovered_after_h));
     }
+    left = after(left, e, s.hours);
+    next.water_mm = std::min(next.water_mm, left.water_mm);
     seen(i, layer, next);
     layer = next;
   }

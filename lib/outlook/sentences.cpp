@@ -148,6 +148,26 @@ std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& pl
   return text;
 }
 
+std::string cleaning_text(const Words&, const Plan& plan) {
+  return "Film on the glass: cleaning looks worth about " + Words::energy(plan.cleaning.kwh_a_week) +
+         " a week. Water and a soft cloth when the glass is above freezing, mind the ladder.";
+}
+
+std::string attitude_text(const rig::Rig& rig, const Words&, const Plan& plan) {
+  if (!plan.attitude) return "";
+  const AttitudeGain& a = *plan.attitude;
+  const double worth = std::max(rig.advice.min_gain_kwh, 0.05 * a.now_kwh);
+  const std::string caution = " Only as far as the rig stands safely and level enough for its appliances.";
+  if (a.pitch_deg && a.pitch_all_kwh >= worth)
+    return std::string("Nose ") + (*a.pitch_deg >= 0 ? "up" : "down") + " to " + fixed(std::abs(*a.pitch_deg), 0) +
+           "\u00b0 with the jack looks worth about " + Words::energy(std::max(0.0, a.pitch_kwh)) + " today, " + Words::energy(a.pitch_all_kwh) +
+           " in three days." + caution;
+  if (a.turn_all_kwh >= worth)
+    return "Standing turned by " + std::to_string(a.turn_deg) + "\u00b0 clockwise at the next stop would bring about " +
+           Words::energy(a.turn_all_kwh) + " more in three days of such weather." + caution;
+  return "";
+}
+
 std::string heavy_text(const Words& words, const HeavyLoad& heavy, double hours_left) {
   (void)words;
   return "Loads at " + Words::watts(heavy.watts) + " for " + Words::span(heavy.lasting) + ": at this rate the reserve is reached in about " +

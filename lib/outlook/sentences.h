@@ -24,6 +24,9 @@ std::string energy_line(const Words& words, const Plan& plan);
 std::string surplus_text(const Words& words, const Plan& plan);
 std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& plan, std::optional<double> soc, bool away,
                          std::optional<double> standing_w);
+std::string cleaning_text(const Words& words, const Plan& plan);
+/// "" when neither jack nor heading would bring much.
+std::string attitude_text(const rig::Rig& rig, const Words& words, const Plan& plan);
 std::string heavy_text(const Words& words, const HeavyLoad& heavy, double hours_left);
 
 }  // namespace fw::outlook

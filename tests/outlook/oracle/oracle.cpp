@@ -1,0 +1,77 @@
+#include "outlook/oracle/oracle.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace fw::oracle {
+
+double gain_kwh(const World& w, std::size_t at, std::size_t end, bool count_bank) {
+  const double h = hours_of(truth_step);
+  if (at >= w.steps.size()) return 0;
+  const auto& then = w.steps[at];
+  double left_soc = then.soc, cleared_soc = then.soc, left_taken = 0, cleared_taken = 0, possible = 0;
+  auto take = [&](double could_w, const StepTruth& s, double& soc) {
+    if (!s.may_charge) could_w = 0;
+    const double room_w = (1 - soc) * w.capacity_wh / h;
+    const double taken = std::min(0.96 * could_w, s.load_w + room_w);
+    soc = std::max(0.0, soc + (taken - s.load_w) * h / w.capacity_wh);
+    return taken * h;
+  };
+  for (std::size_t i = at; i < std::min(end, w.steps.size()); ++i) {
+    const auto& s = w.steps[i];
+    bool falling = false;
+    double since_snow_h = -1;
+    for (const auto& [from, to] : w.snowfalls) {
+      falling |= w.at(i) >= from && w.at(i) < to;
+      const Utc begin = std::max(from, w.at(at));
+      if (to > w.at(at) && w.at(i) >= begin) since_snow_h = std::max(since_snow_h, hours_of(std::min(w.at(i), to) - begin));
+    }
+    double left_w = 0, cleared_w = 0;
+    for (std::size_t k = 0; k < s.strings.size(); ++k) {
+      const auto& truth = s.strings[k];
+      // Where it was cleared by hand in truth the snow would have stayed: what lay there before.
+      double left = truth.snow_loss;
+      for (const auto& c : w.cleared)
+        if (c > w.at(at) && c <= w.at(i)) left = std::max(left, then.strings[k].snow_loss);
+      double after = left;
+      if (then.strings[k].snow_loss >= 0.1)
+        after = since_snow_h < 0 ? 0 : std::min(1.0, since_snow_h / 0.75) * std::max(left, falling ? 0.9 : 0.0);
+      left_w += truth.bare_w * (1 - left);
+      cleared_w += truth.bare_w * (1 - std::min(left, after));
+    }
+    possible += (cleared_w - left_w) * h;
+    left_taken += take(left_w, s, left_soc);
+    cleared_taken += take(cleared_w, s, cleared_soc);
+  }
+  return (count_bank ? cleared_taken - left_taken : possible) / 1000;
+}
+
+Best best_clearing(const World& w, std::size_t from, std::size_t end) {
+  Best best{0, from};
+  for (std::size_t i = from; i < std::min(end, w.steps.size()); i += 6) {
+    double clear = 0;
+    for (const auto& s : w.steps[i].strings) clear += s.clear_w;
+    if (clear <= 0) continue;
+    const double g = gain_kwh(w, i, end);
+    if (g > best.kwh) best = {g, i};
+  }
+  return best;
+}
+
+double curtailed_kwh(const World& w, std::size_t from, std::size_t end) {
+  double wh = 0;
+  for (std::size_t i = from; i < std::min(end, w.steps.size()); ++i) {
+    const auto& s = w.steps[i];
+    if (!s.curtailed || !s.may_charge) continue;
+    for (const auto& k : s.strings) wh += std::max(0.0, k.bare_w * (1 - k.snow_loss) - k.actual_w) * hours_of(truth_step);
+  }
+  return wh / 1000;
+}
+
+double median(std::vector<double> v) {
+  if (v.empty()) return 0;
+  std::sort(v.begin(), v.end());
+  return v[v.size() / 2];
+}
+
+}  // namespace fw::oracle
