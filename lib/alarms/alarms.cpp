@@ -17,7 +17,7 @@ constexpr Span gather = 2min;
 /// Back within this long after it was over: the same trouble, and one that wobbles.
 constexpr Span chatter_within = 30min;
 constexpr Span chatter_off_delay = 30min;
-constexpr Span publish_spacing = 15min;
+constexpr Span publish_spacing = 1h;
 constexpr Span forgotten_after = 24h;
 constexpr Span believed_for = 30min;
 

@@ -380,8 +380,8 @@ TEST_CASE("new figures each minute do not send a retained message each minute") 
   }
   std::size_t published = 0;
   for (const auto& e : b.effects) published += std::holds_alternative<Publish>(e);
-  CHECK(published <= 17);
-  CHECK(published >= 15);
+  CHECK(published <= 6);
+  CHECK(published >= 4);
 }
 
 TEST_CASE("the lines for the summary come worst first, without shelved and hidden ones") {
