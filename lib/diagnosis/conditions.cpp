@@ -19,7 +19,8 @@ void Diagnosis::State::conditions(const RigMinute& m) {
       const double free = 1 - o.held_back;
       // a cover that takes a tenth may be frost for the first hours; only what is clearly more is told early
       const double snow = o.snow_pass < 0.88 ? o.snow : 0.3 * o.snow;
-      if (free > 0.5 || snow < 0.5) s.snow.step(now, snow, 5, 0.72, 0.30);
+      const bool high = site_look.sun_elevation_deg > 10 || s.snow.on;
+      if (high && (free > 0.5 || snow < 0.5)) s.snow.step(now, snow, 5, 0.72, 0.30);
       s.outage.step(now, o.open * free, 12, 0.85, 0.30);
       s.half.step(now, o.half * free, 40, 0.85, 0.30);
       s.shade.step(now, o.leaf * free, 40, 0.85, 0.30);

@@ -51,26 +51,23 @@ void Diagnosis::State::learn(const RigMinute& m) {
   for (std::size_t i = 0; i < strings.size(); ++i) {
     StringMemory& s = strings[i];
     const StringLook& l = s.look;
-    if (!l.usable || !l.carries() || l.measured_w > 0.95 * l.limit_w || filter.state().strings[i].held_back > 0.1) {
+    const bool free = l.usable && filter.state().strings[i].held_back < 0.1 && l.measured_w < 0.95 * l.limit_w;
+    if (!free) {
       s.retrospect.drop();
       continue;
     }
-    double fit = 0, clean = 0;
+    double fit = 0, clean = 0, snow = 0;
     const Belief belief = filter.belief(static_cast<int>(i));
     for (int h = 0; h < states[i].size(); ++h) {
       const Kind k = states[i][h].kind;
       if (k == Kind::clean || k == Kind::shade) fit += belief[static_cast<std::size_t>(h)];
       if (k == Kind::clean) clean += belief[static_cast<std::size_t>(h)];
+      if (k == Kind::snow) snow += belief[static_cast<std::size_t>(h)];
     }
-    const Retrospect::Minute minute{day, sky, s.paper_expected, l.measured_w, l.measured_w / l.clear_w};
-    if (!cloudless || fit < 0.85) {
-      s.retrospect.keep(minute, filter.cloudless());
-      continue;
-    }
-    if (!s.retrospect.empty()) {
-      if (!calm) continue;   // wait until the clear sky is sure
-      s.retrospect.settle(minute, s.calibration);
-    }
+    const bool learns = l.carries() && cloudless && fit > 0.85;
+    s.retrospect.keep({day, sky, s.paper_expected, l.measured_w, l.measured_w / l.clear_w, learns, snow});
+    if (calm) s.retrospect.look_back(s.calibration);
+    if (!learns) continue;
     s.calibration.learn(day, sky, s.paper_expected, l.measured_w);
     if (clean > 0.85 && filter.cloudless() > 0.8 && site_look.sun_elevation_deg > 10 && l.shade_total > 0.97 && s.calibration.settled())
       s.film.learn(day, l.measured_w / l.clear_w, s.calibration, s.icy_minutes > 0);

@@ -126,7 +126,7 @@ void Filter::pass(const SiteLook& site, double minutes_of_sun) {
   each_joint([&](std::size_t s, std::size_t g) {
     now.cloudless = s == static_cast<std::size_t>(Regime::cloudless) || s == static_cast<std::size_t>(Regime::behind) ? 1 : 0;
     const double p = state_.sky[s][g];
-    if (g == 0) onset_p[s][1] = p * snow_onset_per_minute(now, site.has_forecast, site.forecast_snow);
+    if (g == 0) onset_p[s][1] = p * snow_onset_per_minute(now, site);
     else over_p[s][0] = p * spell_end_per_minute * bare[s][1];
   });
   each_joint([&](std::size_t s, std::size_t g) { stay_p[s][g] = state_.sky[s][g] - (g ? over_p[s][0] : onset_p[s][1]); });

@@ -26,7 +26,7 @@ void pass_minute(const StringStates& states, const Passing& now, Belief& belief,
 Belief snowed_on(const StringStates& states, const Belief& before, double hold_snow);
 
 /// Chance per minute that a snowfall begins to cover strings.
-double snow_onset_per_minute(const Passing& now, bool has_forecast, bool forecast_snow);
+double snow_onset_per_minute(const Passing& now, const SiteLook& site);
 
 /// Chance per minute that a covered spell is over once no string is covered.
 inline constexpr double spell_end_per_minute = 1.0 / 40;
