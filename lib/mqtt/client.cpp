@@ -13,6 +13,7 @@
 #include <algorithm>
 #include <atomic>
 #include <cerrno>
+#include <csignal>
 #include <condition_variable>
 #include <cstring>
 #include <deque>
@@ -83,7 +84,10 @@ std::vector<std::string> addresses_of(const std::string& host, std::string& why)
 
 }  // namespace
 
-Library::Library() { mosquitto_lib_init(); }
+Library::Library() {
+  std::signal(SIGPIPE, SIG_IGN);  // TLS writes to a closed socket would end the process
+  mosquitto_lib_init();
+}
 Library::~Library() { mosquitto_lib_cleanup(); }
 
 bool valid_filter(const std::string& filter) {
@@ -422,7 +426,10 @@ std::string Client::State::serve() {
     const std::string end = turn(beat);
     if (!end.empty()) return end;
     backoff.holding(clock() - *up_since);
-    if (!backoff.contested()) reported_contested = false;
+    if (reported_contested && !backoff.contested()) {
+      reported_contested = false;
+      tell(Contested{.over = true});
+    }
   }
 }
 
@@ -467,7 +474,7 @@ void Client::State::run() {
       over();
       if (backoff.contested() && !reported_contested) {
         reported_contested = true;
-        tell(Contested{taken_over});
+        tell(Contested{.certain = taken_over});
       }
     } else {
       over();

@@ -17,7 +17,8 @@
 
 namespace fw::mqtt {
 
-/// Holds the underlying library's process-wide state. Make one before the first Client, on one thread.
+/// Holds the underlying library's process-wide state, and has SIGPIPE ignored. Make one before the first Client,
+/// on one thread.
 class Library {
  public:
   Library();
@@ -55,8 +56,8 @@ struct Arrived { std::string topic, payload; bool retain = false; };
 /// A change, not a try: up, or down with the reason in words (a new reason during one outage is a change).
 struct Connection { bool up = false; std::string why; };
 struct Delivered { std::string token; };
-/// Another client uses our id. certain: the broker said so.
-struct Contested { bool certain = false; };
+/// Another client uses our id. certain: the broker said so. over: it no longer does.
+struct Contested { bool certain = false, over = false; };
 /// The broker will not do something we asked ("subscription to x refused").
 struct Refused { std::string what; };
 /// A message larger than max_payload_bytes was dropped.

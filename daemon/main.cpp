@@ -1,0 +1,48 @@
+#include <unistd.h>
+
+#include <cstdio>
+#include <exception>
+#include <iostream>
+
+#include "command.h"
+
+int main(int argc, char** argv) {
+  using namespace fw;
+  CLI::App app{
+      "Watches the solar roof and battery of an off-grid rig through the winter: names the cause of a shortfall,\n"
+      "keeps charging inside the bank's temperature limits, says what to do, and keeps a journal.",
+      "firnwatt"};
+  app.set_version_flag("--version", std::string("firnwatt ") + FW_VERSION);
+  app.require_subcommand(1);
+  app.get_formatter()->column_width(34);
+  app.footer(
+      "Exit: 0 fine, 1 ran and found something wrong, 2 unusable input, 130 or 143 stopped by a signal.\n"
+      "Times without a zone are local to the rig. Each command has its own --help.");
+  Todo todo;
+  add_run(app, todo);
+  add_check(app, todo);
+  add_expect(app, todo);
+  add_listen(app, todo);
+  add_replay(app, todo);
+  add_record(app, todo);
+  add_try(app, todo);
+  add_status(app, todo);
+  add_owner_words(app, todo);
+  add_review(app, todo);
+  add_export(app, todo);
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::ParseError& e) {
+    const int code = app.exit(e, std::cout, std::cerr);
+    return code == 0 ? fine : unusable;
+  }
+  int code = found_wrong;
+  try {
+    code = todo();
+  } catch (const std::exception& e) {
+    std::cerr << "firnwatt: internal fault: " << e.what() << "\n";
+  }
+  std::cout.flush();
+  std::fflush(nullptr);
+  return code;
+}

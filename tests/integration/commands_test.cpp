@@ -1,0 +1,149 @@
+// The other commands, as an owner meets them.
+#include <signal.h>
+
+#include "integration/rig_under_test.h"
+
+using namespace fw;
+using namespace fw::test;
+using namespace std::chrono_literals;
+
+TEST_CASE("help and version everywhere, and exit 2 for what makes no sense") {
+  CHECK(run({FW_PROGRAM, "--version"}).out.starts_with("firnwatt "));
+  const Finished help = run({FW_PROGRAM, "--help"});
+  CHECK(help.code == 0);
+  for (const char* command : {"run", "check", "expect", "listen", "replay", "record", "try", "status", "note", "acknowledge", "shelve", "review", "export"}) {
+    CAPTURE(command);
+    CHECK(help.out.find(command) != std::string::npos);
+    const Finished own = run({FW_PROGRAM, command, "--help"});
+    CHECK(own.code == 0);
+    CHECK(own.err.empty());
+  }
+  for (const std::vector<std::string>& args : {std::vector<std::string>{}, {"nonsense"}, {"run"}, {"export", "x"}, {"run", "a", "--nonsense"}}) {
+    std::vector<std::string> argv{FW_PROGRAM};
+    argv.insert(argv.end(), args.begin(), args.end());
+    const Finished done = run(argv);
+    CHECK(done.code == 2);
+    CHECK_FALSE(done.err.empty());
+    CHECK(done.out.empty());
+  }
+}
+
+TEST_CASE("check prints the rig, each charger's line and today; a broken config is exit 2 with places") {
+  const TempDir dir;
+  const Finished good = run({FW_PROGRAM, "check", dir.write("rig.yaml", config_text(1883, dir.file("j")))});
+  CAPTURE(good.err);
+  CHECK(good.code == 0);
+  for (const char* word : {"front", "roof", "shore", "can be stopped", "never; firnwatt try", "Today", "under a clear sky"}) {
+    CAPTURE(word);
+    CHECK(good.out.find(word) != std::string::npos);
+  }
+  const Finished bad = run({FW_PROGRAM, "check", dir.write("bad.yaml", config_text(1883, dir.file("j")) + "nonsense: 1\nrig: twice\n")});
+  CHECK(bad.code == 2);
+  CHECK(bad.out.empty());
+  CHECK(bad.err.find("bad.yaml:") != std::string::npos);
+  CHECK(bad.err.find("nonsense") != std::string::npos);
+}
+
+TEST_CASE("expect gives a day's table and the same as CSV") {
+  const TempDir dir;
+  const std::string config = dir.write("rig.yaml", config_text(1883, dir.file("j")));
+  const Finished table = run({FW_PROGRAM, "expect", config, "--date", "2026-01-15"});
+  CHECK(table.code == 0);
+  CHECK(table.out.find("front (400 W rated)") != std::string::npos);
+  const Finished csv = run({FW_PROGRAM, "expect", config, "--date", "2026-01-15", "--format", "csv", "--step", "1h"});
+  CHECK(csv.code == 0);
+  CHECK(std::count(csv.out.begin(), csv.out.end(), '\n') == 25);
+  CHECK(run({FW_PROGRAM, "expect", config, "--date", "tomorrow"}).code == 2);
+  CHECK(run({FW_PROGRAM, "expect", config, "--step", "2d"}).code == 2);
+}
+
+TEST_CASE("listen lists what the broker carries and writes a starter config that can be loaded") {
+  NEEDS_BROKER();
+  const TempDir dir;
+  Broker broker;
+  broker.start();
+  Listener sender(broker.port(), {});
+  REQUIRE(sender.wait_up());
+  Process program({FW_PROGRAM, "listen", "--broker", "mqtt://127.0.0.1:" + std::to_string(broker.port()), "--for", "3s", "--output", dir.file("rig.yaml")},
+                  dir.file("out"), dir.file("err"));
+  for (int i = 0; i < 25; ++i) {
+    sender.publish("gw/roof/front", R"({"watts":)" + std::to_string(100 + i) + R"(,"volts":37.5})");
+    sender.publish("gw/battery", R"({"cell_temp":)" + std::to_string(8 + i % 2) + R"(,"soc":61})");
+    pause_for(100ms);
+  }
+  CHECK(program.wait(10s) == 0);
+  const std::string out = read_file(dir.file("out"));
+  for (const char* word : {"gw/roof/front", "watts", "gw/battery", "soc"}) {
+    CAPTURE(word);
+    CHECK(out.find(word) != std::string::npos);
+  }
+  CHECK(read_file(dir.file("rig.yaml")).find("gw/roof/front") != std::string::npos);
+  CHECK(run({FW_PROGRAM, "listen", "--broker", "mqtt://127.0.0.1:" + std::to_string(broker.port()), "--for", "1s", "--output", dir.file("rig.yaml")}).code == 2);
+  CHECK(run({FW_PROGRAM, "listen"}).code == 2);
+  CHECK(run({FW_PROGRAM, "listen", "--broker", "http://x"}).code == 2);
+}
+
+TEST_CASE("record writes what came as a feed that replay takes") {
+  NEEDS_BROKER();
+  RigUnderTest rig;
+  rig.broker.start();
+  Process recorder({FW_PROGRAM, "record", rig.config(), "--output", rig.dir.file("feed.jsonl.gz")}, "", rig.dir.file("err"));
+  rig.listener = std::make_unique<Listener>(rig.broker.port(), std::vector<std::string>{});
+  REQUIRE(rig.listener->wait_up());
+  pause_for(500ms);
+  for (int i = 0; i < 20; ++i) {
+    rig.telemetry();
+    pause_for(50ms);
+  }
+  recorder.signal(SIGINT);
+  CHECK(recorder.wait(3s) == 130);
+  CHECK(read_file(rig.dir.file("err")).find("40 messages recorded") != std::string::npos);
+  const Finished replayed = run({FW_PROGRAM, "replay", rig.config(), rig.dir.file("feed.jsonl.gz"), "--journal", rig.dir.file("replayed.journal")});
+  CHECK(replayed.code == 0);
+  CHECK(replayed.err.find("40 messages in") != std::string::npos);
+}
+
+TEST_CASE("status works with the broker down; the owner's words reach the journal and say when nobody listens") {
+  NEEDS_BROKER();
+  RigUnderTest rig;
+  rig.broker.start();
+  CHECK(run({FW_PROGRAM, "status", rig.config()}).code == 2);  // no journal yet
+  const Finished unheard = run({FW_PROGRAM, "note", rig.config(), "panels_cleared", "front"});
+  CHECK(unheard.code == 1);
+  CHECK(unheard.err.find("nobody took it") != std::string::npos);
+  rig.start();
+  REQUIRE(rig.permitted());
+  CHECK(run({FW_PROGRAM, "note", rig.config(), "panels_cleared", "front", "loose", "snow"}).code == 0);
+  CHECK(run({FW_PROGRAM, "note", rig.config(), "just", "words"}).code == 0);
+  const Finished none = run({FW_PROGRAM, "acknowledge", rig.config(), "snow-front"});
+  CHECK(none.code == 1);
+  CHECK(none.err.find("no alarm that stands now") != std::string::npos);
+  CHECK(eventually([&] { return run({FW_PROGRAM, "export", rig.journal(), "notes"}).out.find("just words") != std::string::npos; }));
+  CHECK(run({FW_PROGRAM, "export", rig.journal(), "notes"}).out.find("panels_cleared") != std::string::npos);
+  rig.broker.kill();
+  const Finished down = run({FW_PROGRAM, "note", rig.config(), "away"});
+  CHECK(down.code == 2);
+  CHECK(down.err.find("Connection refused") != std::string::npos);
+}
+
+TEST_CASE("try notice reaches a subscriber; try charger asks first and refuses without an answer") {
+  NEEDS_BROKER();
+  RigUnderTest rig;
+  rig.broker.start();
+  Listener phone(rig.broker.port(), {"firnwatt/test/notices/text"});
+  REQUIRE(phone.wait_up());
+  pause_for(200ms);
+  const Finished sent = run({FW_PROGRAM, "try", rig.config(), "notice"});
+  CHECK(sent.code == 0);
+  CHECK(eventually([&] { return phone.all().size() == 1; }));
+  CHECK(phone.all().at(0).payload.find("Nothing to do.") != std::string::npos);
+  CHECK(run({FW_PROGRAM, "try", rig.config(), "charger", "nonsense"}).code == 2);
+
+  rig.start();
+  REQUIRE(rig.permitted());
+  Process trying({FW_PROGRAM, "try", rig.config(), "charger", "roof"}, rig.dir.file("try-out"), rig.dir.file("try-err"));
+  const bool ended = eventually([&] { rig.telemetry(); pause_for(200ms); return !trying.running(); }, 40s);
+  CHECK(ended);
+  CHECK(trying.wait(1s) == 1);
+  CHECK(read_file(rig.dir.file("try-err")).find("say --yes") != std::string::npos);
+}
