@@ -6,55 +6,76 @@
 
 namespace fw::diagnosis {
 
+namespace {
+
+constexpr double alert_from_deg = 10;       ///< a lower sun proves too little
+constexpr double over_voltage_near = 0.995; ///< of the controller's limit
+
+/// Coldest air forecast for the coming night and morning.
+std::optional<double> coldest_ahead(const RigMinute& m) {
+  std::optional<double> c;
+  if (!m.forecast) return c;
+  for (const auto& row : m.forecast->rows)
+    if (row.air_c && row.from >= m.start && row.from < m.start + hours{18}) c = c ? std::min(*c, *row.air_c) : *row.air_c;
+  return c;
+}
+
+}  // namespace
+
 void Diagnosis::State::conditions(const RigMinute& m) {
+  const Utc now = m.start;
+  const bool bank_gone = m.bank_voltage_v && *m.bank_voltage_v < 0.75 * rig.bank.nominal_v;
   for (std::size_t i = 0; i < strings.size(); ++i) {
     StringMemory& s = strings[i];
     const StringLook& l = s.look;
     const Opinion& o = s.opinion;
-    const Utc now = m.start;
-    const bool light = l.usable && s.verdict.cause != Cause::dark && m.clock_trusted;
+    const StringMinute& in = m.strings[i];
+    const bool light = l.usable && s.verdict.cause != Cause::dark && m.clock_trusted && !bank_gone;
     if (o.snow > 0.5) s.icy_minutes = 180;
     else if (s.icy_minutes > 0 && site_look.air_c.value_or(0) > 2) s.icy_minutes -= 1;
-    if (light) {
+
+    // over-voltage: the controller waits until the glass has warmed
+    const double limit_v = s.calibration.paper().sheet().controller.max_pv_voltage_v;
+    const bool over = l.has_volts && limit_v < 1e8 && !l.carries() && l.volts > over_voltage_near * limit_v && site_look.sun_elevation_deg > 0;
+    if (over) s.over_voltage_volts = l.volts;
+    s.over_voltage.step(now, over ? 1 : 0, 3, 0.6, 0.2);
+    if (site_look.sun_elevation_deg < 2 && limit_v < 1e8) {
+      const auto cold = coldest_ahead(m);
+      const auto ahead = cold ? roof::cold_voltage(s.calibration.paper(), *cold) : roof::ColdVoltage{};
+      s.cold_open_v = cold && ahead.margin_share < 0.03 ? ahead.v_oc_v : 0;
+      s.cold_air_c = cold.value_or(0);
+    } else if (site_look.sun_elevation_deg > 15) {
+      s.cold_open_v = 0;
+    }
+
+    if (light && !over) {
       const double free = 1 - o.held_back;
       // a cover that takes a tenth may be frost for the first hours; only what is clearly more is told early
       const double snow = o.snow_pass < 0.88 ? o.snow : 0.3 * o.snow;
-      const bool high = site_look.sun_elevation_deg > 10 || s.snow.on;
-      if (high && (free > 0.5 || snow < 0.5)) s.snow.step(now, snow, 5, 0.72, 0.30);
-      s.outage.step(now, o.open * free, 12, 0.85, 0.30);
-      s.half.step(now, o.half * free, 40, 0.85, 0.30);
-      s.shade.step(now, o.leaf * free, 40, 0.85, 0.30);
+      const bool high = site_look.sun_elevation_deg > alert_from_deg;
+      if ((high || s.snow.on) && (free > 0.5 || snow < 0.5)) s.snow.step(now, snow, 5, 0.72, 0.30);
       if (s.snow.on) s.snow.lost_kwh += s.verdict.split.snow_w / 60e3;
+      const bool alive = l.has_volts && l.volts_to_open > 0.5;   // voltage is there, current is not
+      if (high) {
+        s.outage.step(now, alive ? 0 : o.open * free, 12, 0.85, 0.30);
+        s.controller.step(now, alive ? o.open * free : 0, 12, 0.75, 0.30);
+        s.half.step(now, o.half * free, 40, 0.88, 0.30);
+        s.shade.step(now, o.leaf * free, 60, 0.88, 0.30);
+        const bool rests = in.stage && (*in.stage == Stage::floating || *in.stage == Stage::absorption);
+        s.float_low.step(now, rests && m.soc && *m.soc < 0.85 && o.held_back > 0.5 ? 1 : 0, 25, 0.8, 0.3);
+      }
     }
-    const bool silent = s.verdict.cause == Cause::stale;
-    s.stale.step(now, silent ? 1 : 0, 3, 0.9, 0.3);
+    const bool open_sky = filter.cloudless() > 0.8 && light;
+    if (open_sky && s.film.known()) {
+      const double loss = s.film.loss();
+      s.soiling.step(now, s.film.claimed() && loss > 0.08 && s.film.low() > 0.04 && s.icy_minutes <= 0 ? 1 : loss < 0.05 ? 0 : s.soiling.level, 60, 0.8, 0.25);
+    }
+    s.stale.step(now, s.verdict.cause == Cause::stale ? 1 : 0, 3, 0.9, 0.3);
+    if (s.verdict.cause == Cause::stale && !s.silent_since) s.silent_since = now - (s.frozen ? in.still_for : std::min<Span>(in.age, hours{48}));
+    if (s.verdict.cause != Cause::stale && !s.stale.on) s.silent_since.reset();
+    // the reminder for a string its owner switched off
+    if (s.off_by_owner) s.may_switch_on = m.cell_min_c && *m.cell_min_c >= rig.bank.window.resume_c + 1 && site_look.sun_elevation_deg > 5;
   }
 }
-
-std::vector<Fact> Diagnosis::facts(Now now) const {
-  std::vector<Fact> out;
-  (void)now;
-  for (std::size_t i = 0; i < state_->strings.size(); ++i) {
-    const StringMemory& s = state_->strings[i];
-    const std::string& name = state_->rig.strings[i].name;
-    const auto add = [&](const char* alarm, const Condition& c) {
-      Fact f;
-      f.alarm = alarm;
-      f.subject = name;
-      f.condition = c.on;
-      f.confidence = c.level;
-      out.push_back(std::move(f));
-    };
-    add("snow", s.snow);
-    add("outage", s.outage);
-    add("shade", s.shade);
-    add("stale", s.stale);
-    add("soiling", s.soiling);
-  }
-  return out;
-}
-
-std::string Diagnosis::snapshot() const { return "{}"; }
-void Diagnosis::restore(std::string_view) {}
 
 }  // namespace fw::diagnosis

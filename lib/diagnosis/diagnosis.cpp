@@ -137,6 +137,10 @@ void Diagnosis::State::judge(const RigMinute& m) {
       v.reason = s.frozen ? "frozen" : "silent";
       v.confidence = 0.97;
       if (s.frozen) v.measured_w.reset();
+    } else if (m.bank_voltage_v && *m.bank_voltage_v < 0.75 * rig.bank.nominal_v) {
+      v.cause = Cause::curtailed;
+      v.reason = "bank has switched itself off";
+      v.confidence = 0.95;
     } else if (too_dark) {
       v.cause = Cause::dark;
       v.reason = "too little light to judge";

@@ -15,6 +15,7 @@
 #include "roof/calibration.h"
 #include "roof/expected.h"
 #include "sky/state.h"
+#include "units/text.h"
 
 namespace fw::diagnosis {
 
@@ -33,9 +34,10 @@ struct StringMemory {
   Opinion opinion;
   Verdict verdict;
   Condition snow, outage, half, shade, controller, over_voltage, stale, soiling, float_low;
-  double frost_minutes = 0;
   double over_voltage_volts = 0;
-  double cold_open_v = 0;            ///< forecast open-circuit voltage of the coming morning, 0: no worry
+  double cold_open_v = 0, cold_air_c = 0;  ///< forecast open-circuit voltage of the coming morning, 0: no worry
+  std::optional<Utc> silent_since;
+  bool may_switch_on = false;
   bool frozen = false;
   Cause worded_cause = Cause::dark;  ///< for which the evidence was put into words
   int worded_age = 0;
@@ -53,9 +55,6 @@ struct Diagnosis::State {
   sun::Ephemeris ephemeris;
   std::optional<Utc> last;           ///< start of the last minute
   double minutes_of_sun = 0;
-  bool sun_judged = false;           ///< the clock was trusted in the last minute
-  std::optional<double> heading_deg; ///< at which shade was learned
-  double turned_minutes = 0;
   SiteLook site_look;
   sky::State sky;
   SkyShares sky_shares;

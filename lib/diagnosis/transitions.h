@@ -1,6 +1,7 @@
 #pragma once
 // How hidden states pass into each other from one minute to the next. Every rate is here, as a mean time,
 // so that the whole table can be read in one place.
+#include <optional>
 #include <vector>
 
 #include "diagnosis/look.h"

@@ -3,7 +3,6 @@
 #include <cmath>
 
 #include "diagnosis/state.h"
-#include "units/text.h"
 
 namespace fw::diagnosis {
 

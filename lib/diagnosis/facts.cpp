@@ -1,0 +1,162 @@
+// The conditions in words for the owner.
+#include <algorithm>
+#include <cmath>
+
+#include "diagnosis/state.h"
+
+namespace fw::diagnosis {
+
+namespace {
+
+std::string string_named(const std::string& name) { return Words::capital(name) + " string"; }
+
+}  // namespace
+
+std::vector<Fact> Diagnosis::facts(Now now) const {
+  const State& st = *state_;
+  const Words& words = st.words;
+  std::vector<Fact> out;
+
+  // the strongest neighbour, as a witness
+  const auto witness = [&](std::size_t i) -> std::string {
+    const StringMemory* best = nullptr;
+    for (std::size_t j = 0; j < st.strings.size(); ++j)
+      if (j != i && st.strings[j].look.usable && st.strings[j].look.carries() &&
+          (!best || st.strings[j].look.measured_w > best->look.measured_w))
+        best = &st.strings[j];
+    if (!best) return "";
+    return " while " + st.rig.strings[static_cast<std::size_t>(best - st.strings.data())].name + " makes " + Words::watts(best->look.measured_w);
+  };
+
+  // a snowfall is one story: the strings under it share one message
+  double snow_made = 0, snow_clear = 0, snow_confidence = 1;
+  Utc snow_since = Utc::max();
+  int covered = 0;
+  for (const StringMemory& s : st.strings)
+    if (s.snow.on) {
+      ++covered;
+      snow_made += s.verdict.measured_w.value_or(0);
+      snow_clear += s.verdict.clear_sky_w;
+      snow_since = std::min(snow_since, s.snow.since);
+      snow_confidence = std::min(snow_confidence, s.snow.level);
+    }
+  std::string group_text;
+  if (covered > 1) {
+    const bool every = covered == static_cast<int>(st.strings.size());
+    std::string who = every ? (covered == 2 ? "Both strings" : "All strings") : "";
+    if (!every) {
+      int named = 0;
+      for (std::size_t i = 0; i < st.strings.size(); ++i)
+        if (st.strings[i].snow.on) {
+          who += (named == 0 ? "" : named + 1 == covered ? " and " : ", ") + st.rig.strings[i].name;
+          ++named;
+        }
+      who = Words::capital(who) + " strings";
+    }
+    group_text = who + " " + std::string(Words::certainty(snow_confidence)) + " under snow since " + words.when(snow_since, now.utc) + ": " +
+                 Words::watts_of(snow_made, snow_clear) + ".";
+  }
+
+  for (std::size_t i = 0; i < st.strings.size(); ++i) {
+    const StringMemory& s = st.strings[i];
+    const StringLook& l = s.look;
+    const std::string& name = st.rig.strings[i].name;
+    const std::string who = string_named(name);
+    const std::string silence = "stale-" + name;
+    const double made = s.verdict.measured_w.value_or(0), clear = s.verdict.clear_sky_w;
+    const auto sure = [](double level) { return std::string(Words::certainty(std::max(level, 0.5))); };
+    const auto fact = [&](const char* alarm, const Condition& c) {
+      Fact f;
+      f.alarm = alarm;
+      f.subject = name;
+      f.condition = c.on;
+      f.confidence = c.on ? std::clamp(c.level, 0.5, 0.99) : c.level;
+      if (std::string_view(alarm) != "stale") f.hidden_by.push_back(silence);
+      return f;
+    };
+
+    Fact snow = fact("snow", s.snow);
+    snow.group = "snow";
+    snow.group_text = group_text;
+    if (s.snow.on)
+      snow.text = who + " " + sure(s.snow.level) + " under snow since " + words.when(s.snow.since, now.utc) + ": " + Words::watts_of(made, clear) + ".";
+    else if (s.snow.until != Utc{})
+      snow.over_text = who + " clear again at " + words.clock(s.snow.until) + "." +
+                       (s.snow.lost_kwh >= 0.05 ? " Snow cost " + Words::energy(s.snow.lost_kwh) + "." : "");
+    out.push_back(std::move(snow));
+
+    Fact soiling = fact("soiling", s.soiling);
+    soiling.hidden_by.push_back("snow-" + name);
+    if (s.soiling.on)
+      soiling.text = who + " makes " + std::to_string(static_cast<int>(std::lround(100 * s.film.low()))) + " to " +
+                     Words::percent(s.film.high()) + " less than at its best on clear days. Film on the glass?";
+    else if (s.soiling.until != Utc{})
+      soiling.over_text = who + " makes its usual share again.";
+    out.push_back(std::move(soiling));
+
+    Fact shade = fact("shade", s.shade);
+    shade.hidden_by.push_back("snow-" + name);
+    if (s.shade.on)
+      shade.text = who + " makes " + Words::percent(1 - made / std::max(1.0, s.verdict.expected_w)) + " less since " + words.when(s.shade.since, now.utc) +
+                   ", by a steady step in voltage at the usual current. Perhaps a leaf or dropping on one panel. Worth a look from the ground first.";
+    out.push_back(std::move(shade));
+
+    const bool reminder = s.off_by_owner && s.may_switch_on;
+    Fact outage = fact("outage", s.half.on && !s.outage.on ? s.half : s.outage);
+    if (reminder) {
+      outage.condition = true;
+      outage.confidence = 0.99;
+      outage.priority = 0;
+      outage.text = who + " is still switched off. The bank may be charged and the sun is up: it can be switched on again.";
+    } else if (s.off_by_owner) {
+      outage.condition = false;
+    } else if (s.outage.on) {
+      outage.text = who + " dead since " + words.when(s.outage.since, now.utc) + witness(i) + (l.has_volts ? "; " + Words::volts(std::abs(l.volts)) + " at the controller" : "") +
+                    ". Looks like a plug, switch or breaker. Have it looked at by someone qualified.";
+    } else if (s.half.on) {
+      outage.text = who + " makes half of what it should since " + words.when(s.half.since, now.utc) + " (" + Words::watts_of(made, s.verdict.expected_w) +
+                    "), at its usual voltage. Looks like a lost parallel branch: plug or fuse. Have it looked at by someone qualified.";
+    } else if (s.outage.until != Utc{} || s.half.until != Utc{}) {
+      outage.over_text = who + " is back.";
+    }
+    out.push_back(std::move(outage));
+
+    const bool idle = s.controller.on;
+    Fact controller = fact("controller", idle ? s.controller : s.float_low);
+    if (idle)
+      controller.text = Words::capital(name) + " controller does not charge since " + words.when(s.controller.since, now.utc) + ": " +
+                        Words::volts(l.volts) + " but " + Words::watts_of(made, s.verdict.expected_w) + witness(i) +
+                        ", and the bank is willing. Have the controller looked at.";
+    else if (s.float_low.on)
+      controller.text = Words::capital(name) + " controller rests in float while the bank is at " + Words::percent(st.site_look.soc.value_or(0)) + ": " +
+                        Words::watts_of(made, s.verdict.expected_w) + ". Its settings or the controller: worth a look.";
+    out.push_back(std::move(controller));
+
+    Fact over = fact("over_voltage", s.over_voltage);
+    const double limit_v = s.calibration.paper().sheet().controller.max_pv_voltage_v;
+    if (s.over_voltage.on) {
+      over.text = Words::capital(name) + " controller stopped by over-voltage: " + fixed(s.over_voltage_volts, 1) + " V, limit " + fixed(limit_v, 0) +
+                  " V, on a cold clear morning. It should start as the glass warms. Nothing to do.";
+      over.over_text = "";
+    } else if (s.cold_open_v > 0) {
+      over.condition = true;
+      over.confidence = 0.8;
+      over.text = who + " may reach " + fixed(s.cold_open_v, 1) + " V tomorrow morning at " + words.temperature(s.cold_air_c) + "; its controller stops at " +
+                  fixed(limit_v, 0) + " V and starts again as the glass warms. Fewer modules in a row would cure it: ask someone qualified.";
+    }
+    out.push_back(std::move(over));
+
+    Fact stale = fact("stale", s.stale);
+    if (s.stale.on) {
+      const Utc since = s.silent_since.value_or(s.stale.since);
+      stale.text = s.frozen ? who + " sends the same value since " + words.when(since, now.utc) + " while the sun moves. It is not used until it changes."
+                            : "No word from the " + name + " string since " + words.when(since, now.utc) + ".";
+    } else if (s.stale.until != Utc{}) {
+      stale.over_text = who + " is heard again.";
+    }
+    out.push_back(std::move(stale));
+  }
+  return out;
+}
+
+}  // namespace fw::diagnosis

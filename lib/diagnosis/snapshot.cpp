@@ -1,0 +1,143 @@
+// State to text and back, so that a restart in the middle of a snowy week loses nothing.
+#include <nlohmann/json.hpp>
+
+#include "diagnosis/state.h"
+
+namespace fw::diagnosis {
+
+namespace {
+
+using nlohmann::json;
+constexpr int version = 1;
+
+json of(const Condition& c) { return {c.level, c.on, ms_of(c.since), ms_of(c.until), c.lost_kwh}; }
+
+void take(const json& j, Condition& c) {
+  if (!j.is_array() || j.size() != 5 || !j[0].is_number() || !j[1].is_boolean() || !j[2].is_number() || !j[3].is_number() || !j[4].is_number()) return;
+  c.level = j[0].get<double>();
+  c.on = j[1].get<bool>();
+  c.since = utc_ms(j[2].get<std::int64_t>());
+  c.until = utc_ms(j[3].get<std::int64_t>());
+  c.lost_kwh = j[4].get<double>();
+}
+
+bool take(const json& j, Belief& b) {
+  if (!j.is_array() || j.size() != b.size()) return false;
+  Belief read;
+  double sum = 0;
+  for (const json& v : j) {
+    if (!v.is_number() || v.get<double>() < 0) return false;
+    read.push_back(v.get<double>());
+    sum += read.back();
+  }
+  if (!(sum > 0)) return false;
+  for (double& v : read) v /= sum;
+  b = std::move(read);
+  return true;
+}
+
+double number(const json& j, const char* key, double otherwise) {
+  const auto at = j.find(key);
+  return at != j.end() && at->is_number() ? at->get<double>() : otherwise;
+}
+
+constexpr const char* condition_names[] = {"snow", "outage", "half", "shade", "controller", "over_voltage", "stale", "soiling", "float_low"};
+Condition* condition(StringMemory& s, int i) {
+  Condition* all[] = {&s.snow, &s.outage, &s.half, &s.shade, &s.controller, &s.over_voltage, &s.stale, &s.soiling, &s.float_low};
+  return all[i];
+}
+
+}  // namespace
+
+std::string Diagnosis::snapshot() const {
+  State& st = *state_;
+  json j;
+  j["version"] = version;
+  if (st.last) j["last_ms"] = ms_of(*st.last);
+  j["minutes_of_sun"] = st.minutes_of_sun;
+  for (const auto& row : st.filter.state().sky) j["sky"].push_back({row[0], row[1]});
+  for (std::size_t i = 0; i < st.strings.size(); ++i) {
+    StringMemory& s = st.strings[i];
+    json k;
+    k["name"] = st.rig.strings[i].name;
+    k["calibration"] = s.calibration.snapshot();
+    const StringBelief& b = st.filter.state().strings[i];
+    k["held_back"] = b.held_back;
+    for (const auto& row : b.given) {
+      json pair = json::array();
+      for (const Belief& belief : row) {
+        json values = json::array();
+        for (const double v : belief) values.push_back(v < 1e-9 ? 0.0 : std::round(v * 1e9) / 1e9);
+        pair.push_back(std::move(values));
+      }
+      k["given"].push_back(std::move(pair));
+    }
+    const auto film = s.film.kept();
+    k["film"] = {film.day, film.minutes, film.now, film.loss, film.scatter, film.known, film.claimed};
+    k["volts_bias"] = s.volts_bias;
+    k["volts_weight"] = s.volts_weight;
+    k["icy_minutes"] = s.icy_minutes;
+    k["off_by_owner"] = s.off_by_owner;
+    for (int c = 0; c < 9; ++c) k["conditions"][condition_names[c]] = of(*condition(s, c));
+    j["strings"].push_back(std::move(k));
+  }
+  return j.dump();
+}
+
+void Diagnosis::restore(std::string_view text) {
+  State& st = *state_;
+  const json j = json::parse(text, nullptr, false);
+  if (!j.is_object() || number(j, "version", 0) != version) return;
+  const auto sky = j.find("sky");
+  const auto all = j.find("strings");
+  if (all == j.end() || !all->is_array() || sky == j.end() || !sky->is_array()) return;
+  if (j.contains("last_ms") && j["last_ms"].is_number()) st.last = utc_ms(j["last_ms"].get<std::int64_t>());
+  st.minutes_of_sun = number(j, "minutes_of_sun", 0);
+  FilterState& f = st.filter.state();
+  if (sky->size() == regime_count) {
+    double sum = 0;
+    Joint<double> read{};
+    for (std::size_t r = 0; r < regime_count; ++r)
+      for (std::size_t g = 0; g < 2; ++g) {
+        const json& v = (*sky)[r].is_array() && (*sky)[r].size() == 2 ? (*sky)[r][g] : json();
+        read[r][g] = v.is_number() ? std::max(0.0, v.get<double>()) : 0;
+        sum += read[r][g];
+      }
+    if (sum > 0) {
+      for (auto& row : read)
+        for (double& p : row) p /= sum;
+      f.sky = read;
+    }
+  }
+  for (const json& k : *all) {
+    if (!k.is_object() || !k.contains("name") || !k["name"].is_string()) continue;
+    for (std::size_t i = 0; i < st.strings.size(); ++i) {
+      if (st.rig.strings[i].name != k["name"].get<std::string>()) continue;
+      StringMemory& s = st.strings[i];
+      // what does not fit the string as it is now described is left fresh
+      if (k.contains("calibration") && k["calibration"].is_string())
+        if (const auto r = s.calibration.restore(k["calibration"].get<std::string>()); !r) s.calibration.reset();
+      f.strings[i].held_back = std::clamp(number(k, "held_back", 0.02), 1e-4, 1 - 1e-4);
+      if (const auto given = k.find("given"); given != k.end() && given->is_array() && given->size() == regime_count)
+        for (std::size_t r = 0; r < regime_count; ++r)
+          for (std::size_t g = 0; g < 2; ++g)
+            if ((*given)[r].is_array() && (*given)[r].size() == 2) take((*given)[r][g], f.strings[i].given[r][g]);
+      if (const auto film = k.find("film"); film != k.end() && film->is_array() && film->size() == 7 && (*film)[5].is_boolean() && (*film)[6].is_boolean()) {
+        bool numbers = true;
+        for (std::size_t n = 0; n < 5; ++n) numbers &= (*film)[n].is_number();
+        if (numbers)
+          s.film.set({(*film)[0].get<std::int32_t>(), (*film)[1].get<double>(), (*film)[2].get<double>(), (*film)[3].get<double>(),
+                      (*film)[4].get<double>(), (*film)[5].get<bool>(), (*film)[6].get<bool>()});
+      }
+      s.volts_bias = number(k, "volts_bias", 0);
+      s.volts_weight = number(k, "volts_weight", 0);
+      s.icy_minutes = number(k, "icy_minutes", 0);
+      if (k.contains("off_by_owner") && k["off_by_owner"].is_boolean()) s.off_by_owner = k["off_by_owner"].get<bool>();
+      if (const auto c = k.find("conditions"); c != k.end() && c->is_object())
+        for (int n = 0; n < 9; ++n)
+          if (c->contains(condition_names[n])) take((*c)[condition_names[n]], *condition(s, n));
+    }
+  }
+}
+
+}  // namespace fw::diagnosis
