@@ -429,7 +429,7 @@ void Core::publish_summary(bool always) {
   if (!always && body == text) return;
   last = words_.clock_exact(t.utc) + " " + text;
   effects_.push_back(Publish{"", root_ + "summary", last, 0, true, {}, ""});
-  alarms_.set_summary(text);
+  outbox_.set_summary(text);
 
   nlohmann::ordered_json status;
   status["utc"] = iso_utc(t.utc);
