@@ -285,7 +285,7 @@ int main(int argc, char** argv) {
 
     const auto num = [](double v, int d) { return fixed(v, d); };
     for (std::size_t i = 0; i < 2; ++i) {
-      if (second % 30 != static_cast<int>(5 * i)) continue;
+      if (second % 30 != static_cast<int>(10 * i)) continue;
       const bool light = out[i].v_oc > 15;
       const char* mode = !light ? "resting" : !may_charge ? "blocked" : share < 0.97 ? (soc > 0.995 ? "holding" : "topping") : "charging";
       const double v = share < 0.97 && light ? out[i].v_mp + (out[i].v_oc - out[i].v_mp) * (1 - share * 0.6) : light ? out[i].v_mp : out[i].v_oc;
@@ -294,7 +294,7 @@ int main(int argc, char** argv) {
            "{\"watts\":" + num(w, 1) + ",\"volts\":" + num(std::max(0.0, v * (1 + 0.002 * chance.normal())), 2) + ",\"mode\":\"" + mode +
                "\",\"today_kwh\":" + num(day_kwh[i], 3) + "}");
     }
-    if (second % 30 == 10)
+    if (second % 30 == 20)
       line(t, "marten/bank",
            "{\"volts\":" + num(bank_v + 0.003 * chance.normal(), 2) + ",\"amps\":" + num(bank_w / bank_v + 0.05 * chance.normal(), 1) +
                ",\"charge\":" + num(100 * soc, 0) + ",\"cells\":[" + num(cell_a + 0.03 * chance.normal(), 1) + "," +
