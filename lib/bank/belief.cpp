@@ -56,7 +56,9 @@ SensorBelief::Answer SensorBelief::reject(Elapsed at, double v, Doubt why) {
   if (!doubted_since_) doubted_since_ = at;
   doubt_ = why;
   last_doubted_ = v;
-  possible_ = why != Doubt::impossible && why != Doubt::frozen && !is_magic(v);
+  // With little to hold it against, a stray value on the cold side is better obeyed.
+  const bool strayed = is_magic(v) && (believed_count_ >= 3 || v < -45 || v > 20);
+  possible_ = why != Doubt::impossible && why != Doubt::frozen && !strayed;
   if (why == Doubt::impossible || why == Doubt::frozen) {
     cand_count_ = 0;
     return Answer::doubted;

@@ -42,7 +42,7 @@ Cells::Cells(const rig::Rig& rig, const Decisions& decisions) : rig_(rig), decid
   const double fastest = bank::fastest_k_per_h(rig.bank.capacity_wh(), heaters_w(rig));
   for (std::size_t i = 0; i < n; ++i) {
     Sensor s{i < rig.bank.sensors.size() && !rig.bank.sensors[i].name.empty() ? rig.bank.sensors[i].name : "cells",
-             bank::SensorBelief(fastest, magic_values(rig, static_cast<int>(i))), default_max_age, {}, {}, {}, 0, 0, {}, {}, 0, {}};
+             bank::SensorBelief(fastest, magic_values(rig, static_cast<int>(i))), default_max_age, {}, {}, {}, 0, {}, {}, {}, {}, {}, 0, {}};
     for (const auto& src : rig.sources)
       if (src.channel == Channel{Quantity::cell_temperature, static_cast<int>(i)} && src.max_age) s.max_age = *src.max_age;
     sensors_.push_back(std::move(s));
@@ -75,7 +75,12 @@ bool Cells::timely(Sensor& s, const Reading& r, Now now) {
 Cells::Taken Cells::on_reading(const Reading& r, Now now) {
   if (r.retained || !r.value || r.channel.thing < 0 || r.channel.thing >= count()) return Taken::ignored;
   Sensor& s = sensors_[r.channel.thing];
-  if (r.stamped && !timely(s, r, now)) return Taken::ignored;
+  if (r.stamped && !timely(s, r, now)) {
+    // Before the sender's lag is known a reading carries nothing, but may make things stricter.
+    if (!s.lag) s.pending_c = *r.value, s.pending_at = r.at;
+    return Taken::ignored;
+  }
+  s.pending_c.reset();
   const auto still_before = s.belief.still_since();
   const auto answer = s.belief.offer(r.at, *r.value);
   if (s.belief.still_since() != still_before) s.still_from.reset();
@@ -106,16 +111,20 @@ Cells::View Cells::at(Elapsed now) const {
     if (usable(i, now)) {
       cells.push_back(*s.belief.value_c());
     } else if (s.belief.value_c()) {
-      lost_was_colder_by = std::max(lost_was_colder_by, s.below_others_k);
+      lost_was_colder_by = std::max(lost_was_colder_by, s.below_others_k.value_or(0));
     }
     if (s.belief.doubted_since() && s.belief.doubted_but_possible()) {
       const double c = s.belief.last_doubted_c();
       if (decide_.too_cold(c, rig_.bank.window) || decide_.too_hot(c, rig_.bank.window)) v.forbidden_c = c;
     }
   }
+  for (const Sensor& s : sensors_)
+    if (s.pending_c && now - s.pending_at <= s.max_age && decide_.too_cold(*s.pending_c, rig_.bank.window)) v.forbidden_c = s.pending_c;
   if (cells.empty()) return v;
   // The lost sensor sat at the coldest place: the others stand in for it, less the difference last seen.
   v.min_c = decide_.coldest(cells) - lost_was_colder_by;
+  for (const Sensor& s : sensors_)
+    if (s.pending_c && now - s.pending_at <= s.max_age) v.min_c = std::min(*v.min_c, *s.pending_c);
   v.max_c = *std::max_element(cells.begin(), cells.end());
   return v;
 }
@@ -143,6 +152,12 @@ void Cells::note_spread(Elapsed now) {
     low = std::min(low, *sensors_[i].belief.value_c());
     high = std::max(high, *sensors_[i].belief.value_c());
   }
+  if (fresh > 0)
+    for (int i = 0; i < count(); ++i) {
+      // Lost before it was ever compared: what it said last against what the others say first.
+      Sensor& s = sensors_[i];
+      if (!s.below_others_k && !usable(i, now) && s.belief.value_c()) s.below_others_k = std::clamp(low - *s.belief.value_c(), 0.0, 5.0);
+    }
   if (fresh < 2) return;
   if (high - low <= apart_k)
     apart_since_.reset();

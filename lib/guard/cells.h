@@ -62,7 +62,9 @@ class Cells {
     std::optional<Span> lag;                ///< arrival less stamp, as this sender's clock has it
     Span other_lag{};                       ///< a lag that would be a new one
     int other_count = 0;
-    double below_others_k = 0;              ///< how far it was the coldest when all were fresh
+    std::optional<double> below_others_k;   ///< how far it was colder than the others when last compared
+    std::optional<double> pending_c;        ///< came, but whether it is fresh is not known yet
+    Elapsed pending_at{};
     // what the rest did since this sensor last moved
     std::optional<Elapsed> still_from;
     std::vector<std::optional<double>> others_then;

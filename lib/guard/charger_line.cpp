@@ -19,7 +19,8 @@ void publish(std::vector<Publish> p, std::vector<Effect>& out) {
 }
 }  // namespace
 
-ChargerLine::ChargerLine(const rig::Rig& rig, int index) : rig_(rig), charger_(rig.chargers[index]), index_(index) {
+ChargerLine::ChargerLine(const rig::Rig& rig, int index, const Decisions& decisions)
+    : rig_(rig), charger_(rig.chargers[index]), decide_(decisions), index_(index) {
   for (const int s : charger_.strings) outputs_.push_back({s, {}, {}});
 }
 
@@ -53,7 +54,14 @@ void ChargerLine::store(Now now, std::vector<Effect>& out) {
   out.emplace_back(Store{row});
 }
 
+void ChargerLine::settle(Elapsed now) {
+  if (std::erase_if(changes_, [&](Elapsed c) { return now - c >= hours{1}; }) > 0) waiting_ = false;
+}
+
 void ChargerLine::want(bool permit, double limit_a, const std::string& reason, Now now, std::vector<Effect>& out) {
+  settle(now.at);
+  waiting_ = permit && !permit_ && !decide_.may_change_again(static_cast<int>(changes_.size()));
+  if (waiting_) permit = false;
   if (!permit) limit_a = 0;
   if (charger_.rated_a > 0) limit_a = std::min(limit_a, charger_.rated_a);
   const bool changed = !told_ || permit != permit_ || std::abs(limit_a - limit_a_) >= 0.05;
@@ -62,6 +70,7 @@ void ChargerLine::want(bool permit, double limit_a, const std::string& reason, N
     return;
   }
   if (!told_ || permit != permit_) since_ = now.at;
+  if (permit != permit_) changes_.push_back(now.at);
   told_ = true;
   permit_ = permit;
   limit_a_ = limit_a;
@@ -78,6 +87,7 @@ std::optional<Elapsed> ChargerLine::next_deadline() const {
   Elapsed next = said_ + (permit_ ? permit_renewed_every : refusal_repeated_every);
   if (contrary_since_) next = std::min(next, said_ + charger_.confirm_within);
   if (off_due_) next = std::min(next, *off_due_);
+  if (waiting_ && !changes_.empty()) next = std::min(next, changes_.front() + hours{1});
   return next;
 }
 

@@ -4,6 +4,7 @@
 #include <string>
 #include <vector>
 
+#include "guard/decisions.h"
 #include "records/effect.h"
 #include "rig/rig.h"
 #include "units/channel.h"
@@ -13,10 +14,12 @@ namespace fw::guard {
 
 class ChargerLine {
  public:
-  ChargerLine(const rig::Rig& rig, int index);
+  ChargerLine(const rig::Rig& rig, int index, const Decisions& decisions);
 
   /// What the guard wants from now on. A change is said at once, the same thing only when it is due.
   void want(bool permit, double limit_a, const std::string& reason, Now now, std::vector<Effect>& out);
+  /// Forgets changes older than an hour; before want().
+  void settle(Elapsed now);
   /// Renewals, repeats, the off after a limit.
   void advance(Now now, std::vector<Effect>& out);
   std::optional<Elapsed> next_deadline() const;
@@ -39,6 +42,9 @@ class ChargerLine {
   const std::string& reason() const { return reason_; }
   /// On a reload: what was last told, so that nothing is said twice.
   void recall(bool permit, double limit_a, const std::string& reason, Elapsed since);
+  /// Permit changes lately; a yes waits while there were more than two within the hour.
+  const std::vector<Elapsed>& changes() const { return changes_; }
+  void recall_changes(std::vector<Elapsed> changes) { changes_ = std::move(changes); }
 
  private:
   void say(Now now, std::vector<Effect>& out);
@@ -50,12 +56,15 @@ class ChargerLine {
   struct Heard { double value = 0; Elapsed at{}; bool known = false; };
   const rig::Rig& rig_;
   const rig::Charger& charger_;
+  const Decisions& decide_;
   int index_;
   bool told_ = false, permit_ = false;
   double limit_a_ = 0;
   std::string reason_;
   Elapsed since_{}, said_{};
   std::optional<Elapsed> off_due_;
+  std::vector<Elapsed> changes_;
+  bool waiting_ = false;   ///< wanted on, too soon after other changes
   Heard on_, limit_, current_;
   struct Output { int string = 0; Heard current, stage; };
   std::vector<Output> outputs_;

@@ -40,7 +40,7 @@ struct Guard::State {
   State(const rig::Rig& r, const Words& w, const Decisions& d)
       : rig(r), words(w), decide(d), cells(r, d), gate(r.bank, d), foresight(r, w), string_voltage(r.strings.size()),
         string_power(r.strings.size()), output_current(r.strings.size()), stage(r.strings.size()) {
-    for (int i = 0; i < static_cast<int>(r.chargers.size()); ++i) chargers.emplace_back(r, i);
+    for (int i = 0; i < static_cast<int>(r.chargers.size()); ++i) chargers.emplace_back(r, i, d);
     for (const auto& h : r.heaters) heaters.emplace_back(h);
   }
 
@@ -179,6 +179,7 @@ struct Guard::State {
       const double share = c.rated_a > 0 ? std::min(left, c.rated_a) : left;
       const bool yes = gate.open() && share >= 0.1;
       ChargerLine& line = chargers[i];
+      line.settle(n.at);
       // The sentence is made only when it will be said.
       if (!line.told() || yes != line.permit() || gate.block() != reason_block || std::abs(share - line.limit_a()) >= 0.05) {
         reason = why();
@@ -464,7 +465,10 @@ void Guard::on_reading(const Reading& r, Now now) {
   switch (r.channel.quantity) {
     case Quantity::cell_temperature: {
       const auto taken = s.cells.on_reading(r, now);
-      if (taken == Cells::Taken::ignored) return;
+      if (taken == Cells::Taken::ignored) {
+        s.step(now);
+        return;
+      }
       if (taken == Cells::Taken::believed) s.ever_heard = true;
       if (taken == Cells::Taken::doubted && s.cells.doubted_since(r.channel.thing) == r.at)
         s.effects.emplace_back(LogLine{Level::warn, "sensor " + s.cells.name(r.channel.thing) + ": " + fixed(v, 1) + " degC not believed (" +
@@ -610,7 +614,10 @@ std::string Guard::snapshot() const {
   auto& chargers = j["chargers"] = nlohmann::json::object();
   for (std::size_t i = 0; i < s.chargers.size(); ++i) {
     const auto& c = s.chargers[i];
-    if (c.told()) chargers[s.rig.chargers[i].name] = {{"permit", c.permit()}, {"limit_a", c.limit_a()}, {"reason", c.reason()}, {"since", ms_of(c.since())}};
+    if (!c.told()) continue;
+    auto& saved = chargers[s.rig.chargers[i].name] = {{"permit", c.permit()}, {"limit_a", c.limit_a()}, {"reason", c.reason()}, {"since", ms_of(c.since())}};
+    auto& changed = saved["changes"] = nlohmann::json::array();
+    for (const Elapsed e : c.changes()) changed.push_back(ms_of(e));
   }
   j["foresight"] = s.foresight.memory();
   return j.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
@@ -636,11 +643,16 @@ void Guard::restore(std::string_view text, Now now, Continuity how) {
     s.cells.recall(cells, reload);
     if (reload) {
       s.ever_heard = std::any_of(cells.begin(), cells.end(), [](const auto& c) { return c.value_c.has_value(); });
-      for (std::size_t i = 0; i < s.chargers.size(); ++i) {
-        const auto c = j.at("chargers").find(s.rig.chargers[i].name);
-        if (c != j.at("chargers").end())
-          s.chargers[i].recall(c->at("permit").get<bool>(), c->at("limit_a").get<double>(), c->at("reason").get<std::string>(), elapsed_ms(c->at("since").get<std::int64_t>()));
-      }
+    }
+    for (std::size_t i = 0; i < s.chargers.size(); ++i) {
+      const auto c = j.at("chargers").find(s.rig.chargers[i].name);
+      if (c == j.at("chargers").end()) continue;
+      std::vector<Elapsed> changed;
+      for (const auto& e : c->at("changes")) changed.push_back(std::min(elapsed_ms(e.get<std::int64_t>()), now.at));
+      const bool had = c->at("permit").get<bool>();
+      if (had && !reload) changed.push_back(now.at);  // the stop itself took the permit away
+      s.chargers[i].recall_changes(std::move(changed));
+      if (reload) s.chargers[i].recall(had, c->at("limit_a").get<double>(), c->at("reason").get<std::string>(), elapsed_ms(c->at("since").get<std::int64_t>()));
     }
     if (const auto f = j.find("foresight"); f != j.end()) s.foresight.recall(*f);
   } catch (const nlohmann::json::exception&) {

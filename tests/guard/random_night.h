@@ -175,6 +175,7 @@ inline std::optional<std::string> broken_promise(const Night& n, const Decisions
       case Line::frozen:
         d.reading(Quantity::cell_temperature, l.value, l.sensor, false, stamp);
         heard = true;  // nothing tells it from a steady one
+        if (!s.c) s.c = l.value;
         s.at = d.at;
         s.frozen = true;
         break;
@@ -218,7 +219,7 @@ inline std::optional<std::string> broken_promise(const Night& n, const Decisions
       }
     }
     bool cold = false;
-    for (const auto& k : known) cold = cold || (k.c && !k.frozen && *k.c <= limit_c);
+    for (const auto& k : known) cold = cold || (k.c && !k.frozen && *k.c <= limit_c && d.at - k.at <= max_age + grace);
     if (!cold) cold_since.reset();
     else if (!cold_since) cold_since = d.at;
     d.tick();
