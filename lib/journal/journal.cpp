@@ -234,6 +234,10 @@ struct Journal::Impl {
   bool commit(Now now, Store::What what) {
     if (!ready) reopen_if_due(now);
     if (!ready) return false;
+    if (trouble != Trouble::none && !store.can_write()) {
+      failed(now);
+      return false;
+    }
     if (!store.put(pending, names, what, zone)) {
       if (store.db.trouble() == Trouble::damaged || store.db.trouble() == Trouble::not_sqlite) {
         set_aside(now);

@@ -54,30 +54,37 @@ struct Reader::Impl {
     return step == Statement::Step::done;
   }
 
+  /// A piece of the five-minute rows and, where these end, of the minutes after them; one read
+  /// transaction, so that no row that is just moving from one to the other is missed.
+  template <class Sample, class Read>
+  bool both(const std::string& sql_five, const std::string& sql_minute, Read read, std::int64_t last, std::vector<Sample>& fives,
+            std::vector<Sample>& minutes) {
+    minutes.clear();
+    if (!db.exec("BEGIN")) return false;
+    bool ok = rows<Sample>(sql_five, read, last, fives);
+    if (ok && fives.size() < piece) ok = rows<Sample>(sql_minute, read, fives.empty() ? last : fives.back().seq, minutes);
+    if (!ok) db.rollback();
+    return ok && db.exec("COMMIT");
+  }
+
   /// Five-minute rows of both ages in one sequence. Minutes that are moved by the daemon between two
   /// pieces are met again as five-minute rows, for both tables count in the same sequence.
   template <class Fives, class Sample, class Read, class Give>
   bool fives(const std::string& sql_five, const std::string& sql_minute, Read read, Give give) {
     std::int64_t last = -1;
-    std::vector<Sample> got;
-    bool aged = true;
+    std::vector<Sample> fives, minutes;
     while (true) {
-      if (aged) {
-        if (!rows<Sample>(sql_five, read, last, got)) return false;
-        for (const auto& r : got) give(r), last = r.seq;
-        if (got.size() == piece) continue;
-      }
-      if (!rows<Sample>(sql_minute, read, last, got)) return false;
-      if (got.empty()) return true;
+      if (!both<Sample>(sql_five, sql_minute, read, last, fives, minutes)) return false;
+      for (const auto& r : fives) give(r), last = r.seq;
+      if (fives.size() == piece) continue;
+      const bool end = minutes.size() < piece;
       Fives join;
-      for (const auto& r : got) join.take(r);
-      const bool end = got.size() < piece;
+      for (const auto& r : minutes) join.take(r);
       const auto open = join.first_open();
       for (const auto& f : end ? join.finish() : join.closed())
         if (end || !open || f.seq < *open) give(f);
       if (end) return true;
-      last = open ? *open - 1 : got.back().seq;
-      aged = true;
+      last = open ? *open - 1 : minutes.back().seq;
     }
   }
 
@@ -189,14 +196,13 @@ Result<void> Reader::each_bank(Period p, int step, const std::function<void(cons
     return {};
   }
   std::int64_t last = -1;
-  std::vector<BankSample> got;
+  std::vector<BankSample> fives, minutes;
   while (true) {
-    if (!impl_->rows<BankSample>(select_bank_sql("bank_five", ""), bank_sample, last, got)) return impl_->fault();
-    for (const auto& r : got) give(r), last = r.seq + r.minutes - 1;
-    if (got.size() == piece) continue;
-    if (!impl_->rows<BankSample>(select_bank_sql("bank_minute", ""), bank_sample, last, got)) return impl_->fault();
-    for (const auto& r : got) give(r), last = r.seq;
-    if (got.size() < piece) return {};
+    if (!impl_->both<BankSample>(select_bank_sql("bank_five", ""), select_bank_sql("bank_minute", ""), bank_sample, last, fives, minutes))
+      return impl_->fault();
+    for (const auto& r : fives) give(r), last = r.seq + r.minutes - 1;
+    for (const auto& r : minutes) give(r), last = r.seq;
+    if (fives.size() < piece && minutes.size() < piece) return {};
   }
 }
 

@@ -84,6 +84,12 @@ bool Store::put(const Pending& pending, Names& names, What what, const std::stri
   return false;
 }
 
+bool Store::can_write() {
+  if (db.begin() && db.exec("PRAGMA user_version=" + std::to_string(schema_version())) && db.commit()) return true;
+  db.rollback();
+  return false;
+}
+
 bool Store::put_rows(const Pending& pending, const Names& names, What what, const std::string& zone) {
   auto name = db.prepare("INSERT OR REPLACE INTO name VALUES(?,?)");
   for (int id : names.unsaved())

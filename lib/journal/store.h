@@ -22,6 +22,9 @@ class Store {
   /// One transaction; false: nothing of it is in the file and db.trouble() says why.
   bool put(const Pending& pending, Names& names, What what, const std::string& zone);
 
+  /// Writes next to nothing, to learn whether a card takes writes again before a long transaction.
+  bool can_write();
+
   std::map<std::string, std::string> snapshots();
   std::vector<NoticeRow> open_notices();
 
