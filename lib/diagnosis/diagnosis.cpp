@@ -88,7 +88,14 @@ void Diagnosis::State::judge(const RigMinute& m) {
     if (hidden) behind += shares[k];
     else if (at < cloud_below) cloudy += shares[k];
   }
-  const bool bank_cold = m.cell_min_c && *m.cell_min_c <= rig.bank.window.resume_c;
+  // Lost to the cold only where somebody holds charging off for it; a full bank on a cold day is a full bank.
+  bool told = m.permit_known || m.charge_allowed.has_value();
+  bool held_off = (m.permit_known && !m.permit) || !m.charge_allowed.value_or(true);
+  for (const StringMinute& s : m.strings) {
+    told = told || s.stage.has_value();
+    held_off = held_off || s.stage == Stage::inhibited;
+  }
+  const bool bank_cold = m.cell_min_c && *m.cell_min_c <= rig.bank.window.resume_c && (held_off || (!told && m.soc.value_or(0) < 0.95));
   for (std::size_t i = 0; i < strings.size(); ++i) {
     StringMemory& s = strings[i];
     const StringLook& l = s.look;
