@@ -134,8 +134,10 @@ LoadAhead LoadModel::usual(int hour_of_day, std::optional<double> air_c) const {
   auto at_air = [&](const Hour& h) { return std::max(0.0, h.mean_w - (air_c && h.air_c ? slope_ * (*air_c - *h.air_c) : 0)); };
   std::vector<double> all;
   for (const auto& h : hours_) all.push_back(at_air(h));
-  // One odd evening is not a habit: an hour counts up to three times the typical level plus a kettle's worth.
-  const double cap = 3 * median(all) + 250;
+  // One kettle is not a habit: on the first day an hour counts little over the typical level, after three days up
+  // to three times that and a kettle's worth.
+  const double known = std::clamp((static_cast<double>(all.size()) - 12) / 60, 0.0, 1.0);
+  const double cap = (1.25 + 1.75 * known) * median(all) + 250 * known;
   double sum = 0, weight = 0, sum2 = 0, all_sum = 0, all_weight = 0;
   for (std::size_t i = 0; i < hours_.size(); ++i) {
     const double age_days = static_cast<double>(hours_.size() - 1 - i) / 24;

@@ -20,6 +20,7 @@ constexpr double reserve_warn_h = 48;
 constexpr double heavy_warn_h = 3;
 constexpr double surplus_kwh = 0.5;
 constexpr double cabin_limit_c = 4;
+constexpr double likely_sd = 0.67;  // three chances in four
 
 bool sees_sky(Cause c) { return c == Cause::clear || c == Cause::cloud || c == Cause::soiling; }
 bool free_of_snow(Cause c) { return sees_sky(c) || c == Cause::shade; }
@@ -301,11 +302,19 @@ void Outlook::replan(const RigMinute& m, const std::vector<const roof::Calibrati
     };
     const auto course = bank::course_of(thermal_, *cell_c_, surroundings, hours{plan_hours + 1});
     const auto hold = thermal_.hold();
+    // Without a heater cells do not go on rising for days above all that surrounds them, whatever made them rise today.
+    double ceiling = std::max(*cell_c_, cabin_c_.value_or(-99));
+    const auto half_day = static_cast<std::size_t>(hours{12} / minutes{5});
+    if (course.size() > half_day) ceiling = std::max(ceiling, course[half_day].cell_c);
     for (std::size_t h = 0; h < in.weather.size(); ++h) {
       const Span middle = in.weather[h].from + minutes{30} - in.now;
       const auto i = static_cast<std::size_t>(std::clamp<std::int64_t>(middle / minutes{5}, 0, std::ssize(course) - 1));
       double cell = course.empty() ? *cell_c_ : course[i].cell_c;
+      ceiling = std::max(ceiling, in.weather[h].air_c);
+      if (rated == 0) cell = std::min(cell, ceiling);
       if (hold) cell = std::max(cell, hold->turn_c);
+      // Held off by cold now: sun is counted again only when the cells are likely warm enough, not just perhaps.
+      if (!course.empty() && *cell_c_ < rig_.bank.window.resume_c && !charging_allowed_) cell -= course[i].sigma_k * likely_sd;
       in.cells_c.push_back(cell);
       if (rated > 0) heat_w[h] = std::max(0.0, surroundings(std::max(middle, Span{}), cell).heater_w - heater_w_);
     }

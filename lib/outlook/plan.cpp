@@ -133,6 +133,11 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
         }
         t += steps[i].hours;
       }
+      t = 0;
+      for (std::size_t i = 0; i < n && sun_h == 0; ++i) {  // no charging in sight: the next daylight, when things can be seen to
+        if (t > *mid.reserve_h && roof.steps[i].sun_elevation_deg > 5) sun_h = t;
+        t += steps[i].hours;
+      }
       double mean_w = 0, all_h = 0;
       for (const auto& s : steps) mean_w += s.load_w * s.hours, all_h += s.hours;
       mean_w /= all_h;

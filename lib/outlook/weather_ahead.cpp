@@ -8,7 +8,7 @@
 
 namespace fw::outlook {
 namespace {
-constexpr double prior_hours = 8;                  // a cloud knot moves from theory after about a day's light
+constexpr double prior_hours = 4;                  // a cloud knot moves from theory within about a day's light
 constexpr double prior_error = 0.25, prior_error_weight = 10;
 constexpr double fallback_share = 0.55;            // a winter day of which nothing is known (common practice, no source)
 constexpr std::size_t past_hours = 72;

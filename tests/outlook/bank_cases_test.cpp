@@ -1,0 +1,177 @@
+#include <doctest/doctest.h>
+
+#include "outlook/story.h"
+
+using namespace fw;
+using namespace fw::outlook;
+using story::at;
+using story::Sight;
+using story::Story;
+using story::Weather;
+
+namespace {
+bool has(const std::string& text, const char* part) { return text.find(part) != std::string::npos; }
+Weather overcast(Utc) { return {1, -5, 0, 2}; }
+double s_load(Utc t) { return 40 + static_cast<double>((t.time_since_epoch() / hours{1}) % 5); }
+}  // namespace
+
+TEST_CASE("only a voltage in mid range is no percentage") {
+  Story s;
+  s.live(at(15, 0), at(15, 12), [](Utc) { return Sight{.soc = {}, .load_w = {}, .bank_v = 13.2, .bank_a = -2}; });
+  CHECK_FALSE(s.outlook().hours_left());
+  CHECK_FALSE(s.plan().soc_known);
+  const auto lines = s.outlook().summary_lines(s.now());
+  REQUIRE_FALSE(lines.empty());
+  CHECK(has(lines[0], "unknown, 20-90 %"));
+  CHECK(soc_from_voltage(13.8, 12.8, 2, 200).low >= 0.9);
+  CHECK(soc_from_voltage(12.0, 12.8, -2, 200).high <= 0.2);
+}
+
+TEST_CASE("17 % a day for three days: the departure reserve is announced a day and more ahead") {
+  rig::Rig r = story::reference();
+  r.bank.departure_reserve_soc = 0.25;
+  Story s(r);
+  s.forecast(at(13, 6), overcast);
+  auto soc = [](Utc t) { return 0.80 - 0.17 * hours_of(t - at(13, 8)) / 24; };
+  auto day = [&](Utc t) {
+    // 435 Wh more used than made; some 130 Wh made under a dark sky
+    return Sight{.soc = soc(t), .load_w = 23.5, .air_c = -5, .share = 0.09};
+  };
+  s.live(at(13, 8), at(14, 8), day);
+  s.forecast(at(14, 8), overcast);
+  s.live(at(14, 8), at(14, 20), day);
+  REQUIRE(s.plan().departure_at);
+  const double ahead_h = hours_of(*s.plan().departure_at - at(14, 20));
+  CHECK(ahead_h > 30);
+  CHECK(ahead_h < 52);
+  CHECK(s.fact("reserve_ahead").condition);
+  CHECK(has(s.fact("reserve_ahead").text, "Departure reserve (25 %)"));
+  CHECK(has(s.fact("reserve_ahead").text, "Sun tomorrow about"));
+}
+
+TEST_CASE("cold takes capacity: a long night is judged in the evening and a saving is named") {
+  Story s;
+  s.forecast(at(15, 12), [](Utc) { return Weather{0, -12, 0, 2}; });
+  s.live(at(15, 15), at(15, 21), [](Utc t) { return Sight{.soc = 0.38 + 45.0 / 2560 * hours_of(at(15, 21) - t), .load_w = 45, .cell_c = -4 + 0.4 * hours_of(at(15, 21) - t), .air_c = -12, .charge_allowed = false}; });
+  REQUIRE(s.plan().reserve_at);
+  const double clock = s.clock_of(*s.plan().reserve_at);
+  CHECK(clock > 3.5);
+  CHECK(clock < 6.0);
+  CHECK(s.fact("reserve_ahead").condition);
+  CHECK(has(s.fact("reserve_ahead").text, "less from now on would carry it"));
+}
+
+TEST_CASE("usable capacity falls with the cells' temperature, to about two thirds") {
+  double before = 1.1;
+  for (double c : {20.0, 10.0, 5.0, 0.0, -5.0, -10.0, -20.0, -40.0}) {
+    CHECK(usable_share(c) <= before);
+    before = usable_share(c);
+  }
+  CHECK(usable_share(25) == 1);
+  CHECK(usable_share(-15) > 0.6);
+  CHECK(usable_share(-7) == doctest::Approx(0.77).epsilon(0.03));
+}
+
+TEST_CASE("a kettle costs what it used; a heater left on is noticed within a quarter of an hour") {
+  SUBCASE("kettle") {
+    Story s;
+    s.forecast(at(15, 12), overcast);
+    s.live(at(15, 13), at(15, 18, 52), [](Utc t) { return Sight{.soc = 0.6 + 40.0 / 2560 * hours_of(at(15, 18, 52) - t), .cover = 0.999, .share = 0.1}; });
+    const double before = *s.outlook().hours_left() / 24;
+    CHECK(before == doctest::Approx(1.07).epsilon(0.08));
+    s.live(at(15, 18, 52), at(15, 19), [](Utc t) { return Sight{.soc = 0.6 - 0.0625 * hours_of(t - at(15, 18, 52)) / 0.133, .load_w = 1200, .cover = 0.999, .share = 0.1}; });
+    s.live(at(15, 19), at(15, 19, 16), [](Utc) { return Sight{.soc = 0.5375, .cover = 0.999, .share = 0.1}; });
+    CHECK(*s.outlook().hours_left() / 24 == doctest::Approx(0.90).epsilon(0.10));
+    CHECK_FALSE(s.fact("bank_low").condition);
+  }
+  SUBCASE("heater") {
+    Story s;
+    s.forecast(at(15, 12), overcast);
+    s.live(at(15, 13), at(15, 19), [](Utc t) { return Sight{.soc = 0.6 + 40.0 / 2560 * hours_of(at(15, 19) - t), .cover = 0.999, .share = 0.1}; });
+    s.live(at(15, 19), at(15, 19, 15), [](Utc t) { return Sight{.soc = 0.6 - hours_of(t - at(15, 19)) * 700 / 2560, .load_w = 700, .cover = 0.999, .share = 0.1}; });
+    CHECK(*s.outlook().hours_left() == doctest::Approx(1.2).epsilon(0.12));
+    CHECK(s.fact("bank_low").condition);
+    CHECK(has(s.fact("bank_low").text, "at this rate"));
+  }
+}
+
+TEST_CASE("sun while the cells are too cold to charge does not count") {
+  Story s;
+  s.forecast(at(15, 0), [](Utc) { return Weather{0, -6, 0, 2}; });
+  s.live(at(14, 20), at(15, 8), [](Utc t) { return Sight{.soc = 0.6 + 37.5 / 2560 * hours_of(at(15, 8) - t), .load_w = 37.5, .cell_c = -3 - 0.35 * hours_of(at(15, 8) - t), .air_c = -6, .charge_allowed = false}; });
+  double chargeable = 0, held = 0;
+  for (const auto& h : s.plan().hours)
+    if (h.from < at(15, 18)) {
+      chargeable += h.accepted_w / 1000;
+      held += h.held_off_w / 1000;
+    }
+  CHECK(chargeable == doctest::Approx(0));
+  CHECK(held > 1.25);
+  CHECK(held < 1.65);
+  REQUIRE(s.outlook().hours_left());
+  CHECK(*s.outlook().hours_left() / 24 > 0.9);
+  CHECK(*s.outlook().hours_left() / 24 < 1.25);
+  const auto lines = s.outlook().summary_lines(s.now());
+  CHECK(has(lines[1], "lost to cold cells"));
+}
+
+TEST_CASE("bank full early on a long day: what is to spare is said in time") {
+  Story s;
+  auto march = [](int h, int m = 0) { return Utc{std::chrono::sys_days{std::chrono::year{2026} / 3 / 10}} + hours{h + 6} + minutes{m}; };
+  s.forecast(march(0), [](Utc) { return Weather{0, 5, 0, 2}; });
+  s.live(march(5), march(9, 31), [&](Utc t) { return Sight{.soc = std::min(0.999, 0.85 + 0.15 * hours_of(t - march(5)) / 4.4), .load_w = 40, .air_c = 5}; });
+  const Fact f = s.fact("surplus");
+  CHECK(f.condition);
+  REQUIRE(s.plan().surplus_today);
+  CHECK(s.plan().surplus_today->kwh > 1.9);  // two strings, about 1.3 each, less the loads
+  CHECK(s.plan().surplus_today->kwh < 3.0);
+  CHECK(has(f.text, "if you have a use for it"));
+  CHECK(s.outlook().advice().contains("surplus"));
+}
+
+TEST_CASE("nearly empty by its voltage is urgent, no voltage is a bank that switched itself off") {
+  Story s;
+  s.live(at(15, 0), at(15, 1), [](Utc) { return Sight{.soc = 0.14, .load_w = 60, .bank_v = 12.0, .bank_a = -5}; });
+  CHECK(s.fact("bank_low").condition);
+  CHECK(s.fact("bank_low").priority == 2);
+  s.live(at(15, 1), at(15, 2), [](Utc) { return Sight{.soc = {}, .load_w = {}, .bank_v = 0.7, .bank_a = 0}; });
+  CHECK(s.fact("bank_gone").condition);
+  CHECK(has(s.fact("bank_gone").text, "disconnected itself"));
+  CHECK_FALSE(s.fact("bank_low").condition);
+}
+
+TEST_CASE("without a forecast the last days stand in, and it is said") {
+  Story s;
+  s.live(at(13, 0), at(15, 7), [](Utc) { return Sight{}; });
+  CHECK_FALSE(s.plan().forecast_used);
+  CHECK(has(s.outlook().summary_lines(s.now())[1], "going by the last days"));
+  double made = 0;
+  for (const auto& h : s.plan().hours)
+    for (double w : h.as_is_w) made += w / 1000;
+  CHECK(made > 2);
+}
+
+TEST_CASE("a cold cabin is told") {
+  Story s;
+  s.live(at(15, 0), at(15, 1), [](Utc) { return Sight{.cabin_c = 2}; });
+  CHECK(s.fact("cabin_cold").condition);
+  s.live(at(15, 1), at(15, 2), [](Utc) { return Sight{.cabin_c = 8}; });
+  CHECK_FALSE(s.fact("cabin_cold").condition);
+}
+
+TEST_CASE("what was learned survives a restart, foreign text does no harm") {
+  Story s;
+  s.forecast(at(13, 0), overcast);
+  s.live(at(13, 0), at(15, 7), [](Utc t) { return Sight{.load_w = s_load(t), .cover = 0.9, .share = 0.4}; });
+  const std::string kept = s.outlook().snapshot();
+  Story other;
+  other.outlook().restore(kept);
+  CHECK(other.outlook().snapshot() == kept);
+  for (const char* bad : {"", "{", "[]", "{\"v\":2}", "{\"v\":1,\"strings\":3,\"promises\":{},\"forecast\":[],\"thermal\":{\"x\":[]},\"advice\":1}", "null"}) {
+    CAPTURE(bad);
+    Story fresh;
+    fresh.outlook().restore(bad);
+    fresh.live(at(15, 7), at(15, 7, 3), [](Utc) { return Sight{}; });
+    CHECK(fresh.plan().hours.size() > 70);
+  }
+}

@@ -1,0 +1,205 @@
+#include <doctest/doctest.h>
+
+#include "outlook/story.h"
+
+using namespace fw;
+using namespace fw::outlook;
+using story::at;
+using story::Sight;
+using story::Story;
+using story::Weather;
+
+namespace {
+/// Both strings covered from the day before, clear sky forecast; the morning of the 15th until `until`.
+void snowed_in(Story& s, Utc until, double soc, double load_w = 40, Weather w = {}) {
+  s.forecast(at(14, 12), [=](Utc) { return w; });
+  s.live(at(14, 12), until, [=](Utc) { return Sight{.soc = soc, .load_w = load_w, .air_c = w.air_c, .cover = 0.965, .share = 1 - w.cloud * 0.75}; });
+}
+bool has(const std::string& text, const char* part) { return text.find(part) != std::string::npos; }
+}  // namespace
+
+TEST_CASE("thin snow on all, a bright day: what is at stake and when to go up") {
+  Story s;
+  snowed_in(s, at(15, 10), 0.55);
+  const auto& c = s.plan().clearing;
+  CHECK(c.choice == Choice::clear);
+  CHECK(c.today_kwh >= 1.05);
+  CHECK(c.today_kwh <= 1.45);
+  CHECK(has(s.sentence(), "Clearing today looks worth about 1."));
+  CHECK(has(s.sentence(), "Loose snow only, mind ladder and ice."));
+  CHECK(s.outlook().clearing_worth_saying());
+}
+
+TEST_CASE("dark overcast, cloud or snow: the small gain is stated, nobody is sent up") {
+  Story s;
+  s.forecast(at(14, 12), [](Utc) { return Weather{1, -5, 0, 2}; });
+  s.live(at(14, 12), at(15, 11), [](Utc) { return Sight{.soc = 0.5, .cover = 0.6, .cause = Cause::unsure, .share = 0.12}; });
+  const auto& c = s.plan().clearing;
+  CHECK(c.choice != Choice::clear);
+  CHECK(c.choice != Choice::no_snow);
+  CHECK(c.today_kwh < 0.45);
+  CHECK_FALSE(s.outlook().clearing_worth_saying());
+}
+
+TEST_CASE("one string bare, one half covered: the stake is that string's") {
+  rig::Rig r = story::reference();
+  Story s(r);
+  s.forecast(at(15, 6), [](Utc) { return Weather{}; });
+  RoofAhead roof;
+  s.live(at(15, 6), at(15, 8), [](Utc) { return Sight{.soc = 0.5}; });
+  PlanInput in;
+  in.now = at(15, 8);
+  in.strings = {{nullptr, {}, 1}, {nullptr, {water_for_cover(0.92)}, 1}};
+  in.under_snow = {false, true};
+  for (int h = 0; h < 73; ++h) in.weather.push_back({at(15, 8) + hours{h}, 1, 0.2, -5, 0, 2.0, true});
+  in.loads.assign(73, {40, 10});
+  in.bank = BankNow{0.4};
+  in.site = sky_site(r.site, 45, -93);
+  const Plan p = make_plan(s.rig(), s.words(), in);
+  CHECK(p.clearing.strings == std::vector<int>{1});
+  CHECK(p.clearing.today_kwh > 0.45);
+  CHECK(p.clearing.today_kwh < 0.75);
+}
+
+TEST_CASE("snow falls all day: wait until it ends, and count only the minutes the glass stays free") {
+  Story s;
+  s.forecast(at(14, 12), [](Utc t) { return t >= at(15, 8) && t < at(15, 16) ? Weather{0.95, -5, 1, 2} : Weather{0.3, -5, 0, 2}; });
+  s.live(at(14, 12), at(15, 8), [](Utc) { return Sight{.soc = 0.5, .cover = 0}; });
+  s.live(at(15, 8), at(15, 12), [](Utc) { return Sight{.soc = 0.5, .cover = 0.95, .share = 0.27}; });
+  const auto& c = s.plan().clearing;
+  CHECK(c.choice == Choice::wait_snow);
+  CHECK(c.now_kwh > 0.005);
+  CHECK(c.now_kwh < 0.08);
+  CHECK(has(s.sentence(), "Wait until the snowfall ends"));
+  int clearing = 0;
+  for (const auto& r : s.rows) clearing += r.kind == "clearing" && r.when.utc >= at(15, 9);
+  CHECK(clearing <= 3);
+}
+
+TEST_CASE("swept at noon: the advice goes, and what it brought is written down") {
+  Story s;
+  snowed_in(s, at(15, 12, 5), 0.55);
+  s.live(at(15, 12, 5), at(15, 12, 20), [](Utc) { return Sight{.soc = 0.6}; });
+  CHECK(s.sentence().empty());
+  CHECK_FALSE(s.outlook().advice().contains("clearing"));
+  CHECK(s.published.back().payload.empty());  // emptied, still retained
+  CHECK(s.published.back().retain);
+  s.live(at(15, 12, 20), at(15, 22), [](Utc) { return Sight{.soc = 0.7}; });
+  bool told = false;
+  for (const auto& r : s.rows)
+    if (has(r.text, "Cleared about 12:05") && r.gain_kwh) {
+      told = true;
+      CHECK(*r.gain_kwh > 0.5);
+      CHECK(*r.gain_kwh < 1.0);
+    }
+  CHECK(told);
+}
+
+TEST_CASE("nearly full bank: what the bank can take counts, not what the panels could make") {
+  Story full;
+  snowed_in(full, at(15, 7), 0.97, 17);
+  CHECK(full.plan().clearing.choice == Choice::not_needed);
+  CHECK(full.plan().clearing.today_kwh < 0.4);
+  CHECK(full.plan().clearing.today_kwh > 0.08);
+  CHECK(has(full.sentence(), "not needed today"));
+  CHECK_FALSE(full.outlook().clearing_worth_saying());
+  Story half;
+  snowed_in(half, at(15, 7), 0.45);
+  const auto& c = half.plan().clearing;
+  CHECK(c.choice == Choice::clear);
+  CHECK(c.today_kwh > 1.15);
+  CHECK(c.today_kwh < 1.5);
+  CHECK(half.clock_of(*c.best_from) <= 10.5);
+}
+
+TEST_CASE("small gain and wind: leave it; large gain and calm: worth it; never climbs: not a word of it") {
+  SUBCASE("windy") {
+    Story s;
+    snowed_in(s, at(15, 7), 0.8, 40, {0, -5, 0, 15});
+    CHECK(s.plan().clearing.choice == Choice::unsafe);
+    CHECK(has(s.sentence(), "Leave the snow: too windy"));
+    CHECK_FALSE(s.outlook().clearing_worth_saying());
+  }
+  SUBCASE("under the owner's threshold") {
+    rig::Rig r = story::reference();
+    r.advice.min_gain_kwh = 3;
+    Story s(r);
+    snowed_in(s, at(15, 7), 0.3);
+    CHECK(s.plan().clearing.choice == Choice::too_small);
+    CHECK(has(s.sentence(), "Nothing to do."));
+  }
+  SUBCASE("calm and needed") {
+    Story s;
+    snowed_in(s, at(15, 7), 0.25, 40, {0, -5, 0, 3});
+    const auto& c = s.plan().clearing;
+    REQUIRE(c.choice == Choice::clear);
+    CHECK(s.clock_of(*c.best_from) >= 9);
+    CHECK(s.clock_of(*c.best_to) <= 12);
+  }
+  SUBCASE("never") {
+    rig::Rig r = story::reference();
+    r.advice.climb = rig::Climb::never;
+    Story s(r);
+    snowed_in(s, at(15, 7), 0.25, 60);
+    CHECK_FALSE(s.outlook().clearing_worth_saying());
+    CHECK_FALSE(has(s.sentence(), "worth"));
+    CHECK(s.outlook().advice().contains("saving"));  // saving instead
+  }
+  SUBCASE("too cold for the owner") {
+    rig::Rig r = story::reference();
+    r.advice.min_air_c = -15;
+    Story s(r);
+    snowed_in(s, at(15, 7), 0.4, 40, {0, -18, 0, 3});
+    CHECK(s.plan().clearing.choice == Choice::unsafe);
+    CHECK(has(s.sentence(), "too cold"));
+  }
+}
+
+TEST_CASE("the window fits the hours at which somebody is there") {
+  rig::Rig r = story::reference();
+  r.advice.present = {rig::TimeOfDay{13 * 60}, rig::TimeOfDay{15 * 60}};
+  Story s(r);
+  snowed_in(s, at(15, 7), 0.4);
+  const auto& c = s.plan().clearing;
+  REQUIRE(c.best_from);
+  CHECK(s.clock_of(*c.best_from) == doctest::Approx(13));
+  CHECK(c.today_kwh < 0.8);
+}
+
+TEST_CASE("grey days ahead: the day that will be worth it is named") {
+  Story s;
+  // The 15th is a Thursday; Saturday clears up.
+  s.forecast(at(15, 5), [](Utc t) { return Weather{t >= at(17, 0) ? 0.0 : 1.0, -6, 0, 2}; });
+  s.live(at(15, 5), at(15, 11), [](Utc) { return Sight{.soc = 0.6, .air_c = -6, .cover = 0.97, .share = 0.25}; });
+  const auto& c = s.plan().clearing;
+  CHECK(c.choice == Choice::wait_day);
+  CHECK(has(s.sentence(), "Saturday looks worth it"));
+}
+
+TEST_CASE("nobody there: the day the reserve is reached and what can be switched off") {
+  rig::Rig r = story::reference();
+  Story s(r);
+  s.note(NoteEvent::away, at(15, 0));
+  s.forecast(at(15, 0), [](Utc) { return Weather{1, -10, 0, 2}; });
+  s.live(at(15, 0), at(15, 20), [](Utc t) { return Sight{.soc = 0.9 - 0.075 * hours_of(t - at(15, 0)) / 24, .load_w = 8, .air_c = -10, .cover = 0.999, .share = 0.2}; });
+  REQUIRE(s.outlook().hours_left());
+  CHECK(*s.outlook().hours_left() / 24 > 7.5);
+  CHECK(*s.outlook().hours_left() / 24 < 10.5);
+  const Fact f = s.fact("reserve_ahead");
+  CHECK(f.condition);
+  CHECK(has(f.text, "Standing loads of about 8 W"));
+  CHECK_FALSE(s.outlook().clearing_worth_saying());
+  // five days on
+  s.live(at(15, 20), at(19, 20), [](Utc t) { return Sight{.soc = 0.9 - 0.075 * hours_of(t - at(15, 0)) / 24, .load_w = 8, .air_c = -10, .cover = 0.999, .share = 0.2}; });
+  CHECK(*s.outlook().hours_left() / 24 > 3.8);
+  CHECK(*s.outlook().hours_left() / 24 < 6);
+}
+
+TEST_CASE("snowed in with plenty: nothing for the phone; with little: one message") {
+  Story plenty;
+  snowed_in(plenty, at(15, 9), 0.95, 20, {0, 2, 0, 2});
+  CHECK_FALSE(plenty.outlook().clearing_worth_saying());
+  Story little;
+  snowed_in(little, at(15, 9), 0.30);
+  CHECK(little.outlook().clearing_worth_saying());
+}
