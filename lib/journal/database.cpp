@@ -118,6 +118,8 @@ bool Database::open(const std::string& path, Access access, bool immutable) {
     }
   }
   if (immutable) uri += "?immutable=1";
+  trouble_ = Trouble::none;
+  message_.clear();
   sqlite3* raw = nullptr;
   const int flags = (access == Access::read ? SQLITE_OPEN_READONLY : SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE) | SQLITE_OPEN_URI | SQLITE_OPEN_NOMUTEX;
   const int code = sqlite3_open_v2(uri.c_str(), &raw, flags, nullptr);

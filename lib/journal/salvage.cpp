@@ -13,6 +13,8 @@ constexpr std::int64_t beyond_any = std::int64_t{1} << 40;
 
 Salvage::Salvage(const std::string& path, Names& names, Store& into) {
   if (!from_.open(path, Access::read)) return;
+  // Without this a file shorter than its head says is refused whole.
+  from_.exec("PRAGMA writable_schema=ON");
   auto s = from_.prepare("SELECT id,text FROM name ORDER BY id");
   int before = 0;
   while (s.step() == Statement::Step::row) {

@@ -88,7 +88,7 @@ TEST_CASE("a damaged file is set aside, saved as far as possible and told once; 
   };
   for (const Row& r : {
            Row{"head-zeroed.journal", true, 0, 0, 0},
-           Row{"truncated.journal", true, 3, 2, 200},
+           Row{"truncated.journal", true, 3, 2, 500},
            Row{"page-overwritten.journal", false, 3, 2, 580},
        }) {
     CAPTURE(r.file);
