@@ -11,7 +11,7 @@ constexpr double depth_factor = 0.713, depth_exponent = 0.514;  // -ln(through) 
 constexpr double melt_wh_per_mm = 92.8;                         // latent heat of 1 kg/m2
 constexpr double albedo_thawing = 0.65;                         // textbook; dry snow does not melt on top
 constexpr double cells_warm = 0.7;                              // what they absorb less what they turn into current
-constexpr double back_loses_w_m2k = 3;                          // panel over a roof, sheltered
+constexpr double back_loses_w_m2k = 1.5;                         // panel over a roof, sheltered
 constexpr double patch_mm = 2;                                  // thinner than this it breaks into patches
 constexpr double glow_wm2 = 50;                                 // to a clear sky
 constexpr double snow_conducts_w_mk = 0.1;                      // young snow, textbook
