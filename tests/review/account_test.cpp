@@ -1,0 +1,232 @@
+#include <doctest/doctest.h>
+
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+#include "journal/folder.h"
+#include "journal/helpers.h"
+#include "review/account.h"
+#include "review/findings.h"
+
+using namespace fw;
+using namespace fw::testing;
+using journal::Part;
+
+namespace {
+
+/// Writes turns to a new journal.
+std::string recorded(const Folder& f, const std::vector<Row>& rows) {
+  const std::string path = f / "demo.journal";
+  journal::Options o;
+  o.bulk = true;
+  auto j = opened(path, o);
+  REQUIRE(j);
+  REQUIRE(j->write(rows, at(start)));
+  REQUIRE(j->flush(at(start)));
+  return path;
+}
+
+review::Account account_of(const std::string& path, review::Options o = {}) {
+  auto reader = journal::Reader::open(path);
+  REQUIRE(reader);
+  auto a = review::account(*reader, o);
+  REQUIRE(a);
+  return std::move(a).value();
+}
+
+SnapshotRow about(const std::string& json) { return {stamp(start), "rig", json}; }
+
+std::string finding(const review::Account& a, const std::string& kind) {
+  for (const auto& f : a.findings)
+    if (f.kind == kind) return f.text;
+  return {};
+}
+
+/// Nine to three o'clock, 100 W of clear sky, of which `share` goes to one part.
+void day_rows(std::vector<Row>& rows, int day, double LossSplit::*part, Cause cause, double from_h, double to_h, double share, double cell_c,
+              double soc) {
+  for (int m = 0; m < 1440; ++m) {
+    const Utc t = start + days{day} + minutes{m};
+    const double h = m / 60.0;
+    const double clear = h >= 9 && h < 15 ? 100.0 : 0.0;
+    StringRow s = sample(t, clear, clear, clear > 0 ? Cause::clear : Cause::dark);
+    s.verdict.split.cloud_w = 0;
+    if (clear > 0 && h >= from_h && h < to_h) {
+      s.verdict.split.*part = clear * share;
+      s.verdict.split.made_w = clear * (1 - share);
+      s.verdict.measured_w = s.verdict.split.made_w;
+      s.verdict.cause = cause;
+    }
+    rows.push_back(s);
+    BankRow b;
+    b.when = stamp(t);
+    b.cell_min_c = cell_c + (h < 13 ? 0 : 3);
+    b.soc = soc + 0.1 * std::sin(h / 24 * 6.283);
+    b.current_a = clear > 0 && !(part == &LossSplit::cold_w && h < to_h) ? 5.0 : -1.0;
+    b.permit = *b.cell_min_c > 0;
+    rows.push_back(b);
+  }
+}
+
+}  // namespace
+
+TEST_CASE("five different days: each day's parts add up and say what it was") {
+  Folder f;
+  std::vector<Row> rows{about(R"({"rig":"demo","timezone":"UTC","strings":[{"name":"fore","rated_w":400}],"window":{"lower_limit_c":0}})")};
+  day_rows(rows, 0, &LossSplit::curtailed_w, Cause::curtailed, 11, 15, 0.9, 6, 0.85);
+  day_rows(rows, 1, &LossSplit::snow_w, Cause::snow, 0, 24, 0.97, 6, 0.6);
+  day_rows(rows, 2, &LossSplit::snow_w, Cause::snow, 0, 10, 0.97, 6, 0.5);
+  rows.push_back(NoteRow{stamp(start + days{2} + hours{10}), "panels_cleared", "fore", "swept"});
+  day_rows(rows, 3, &LossSplit::cold_w, Cause::curtailed, 0, 13, 1.0, -2, 0.5);
+  day_rows(rows, 4, &LossSplit::cloud_w, Cause::cloud, 0, 24, 0.8, 6, 0.4);
+  const auto a = account_of(recorded(f, rows));
+  REQUIRE(a.days.size() == 5);
+  struct Expected {
+    double made, snow, curtailed, cold, cloud;
+  };
+  const Expected e[] = {{0.24, 0, 0.36, 0, 0}, {0.018, 0.582, 0, 0, 0}, {0.503, 0.097, 0, 0, 0}, {0.2, 0, 0, 0.4, 0}, {0.12, 0, 0, 0, 0.48}};
+  for (std::size_t i = 0; i < 5; ++i) {
+    CAPTURE(i);
+    const auto& all = a.days[i].all;
+    CHECK(std::abs(all.kwh(journal::made) - e[i].made) < 0.001);
+    CHECK(std::abs(all.kwh(journal::snow) - e[i].snow) < 0.001);
+    CHECK(std::abs(all.kwh(journal::curtailed) - e[i].curtailed) < 0.001);
+    CHECK(std::abs(all.kwh(journal::cold) - e[i].cold) < 0.001);
+    CHECK(std::abs(all.kwh(journal::cloud) - e[i].cloud) < 0.001);
+    CHECK(std::abs(all.clear_sky_kwh() - 0.6) < 1e-6);
+    CHECK(all.data_availability() == 1.0);
+  }
+  REQUIRE(a.days[2].clearings.size() == 1);
+  // From 3 W to 100 W for five hours.
+  CHECK(std::abs(a.days[2].clearings[0].gain_kwh.value_or(0) - 0.485) < 0.005);
+  CHECK(std::abs(*a.days[3].bank.cell_min_c + 2) < 0.01);
+  CHECK(std::abs(a.days[3].bank.no_permit_h - 13) < 0.1);
+  CHECK(a.days[3].bank.charged_below_limit_h == 0);
+  CHECK(std::abs(*a.days[4].bank.soc_low - 0.3) < 0.001);
+
+  CHECK(finding(a, "snow") == "Snow cost 0.68 kWh on 2 days; 0.58 kWh of it on 1 day bright enough for clearing to pay.");
+  CHECK(finding(a, "clearings") == "Panels were cleared once; it brought about 0.48 kWh on the same days.");
+  CHECK(finding(a, "cold") == "Charging was held off for 13 h; 0.40 kWh of sun was lost to the cold on 1 day.");
+  CHECK(finding(a, "bank_cold") == "The bank was under 5 °C for 24 h, -2 °C at the coldest, never charged at or under 0 °C.");
+  CHECK(a.findings.front().kind == "snow");
+
+  const auto y = review::yields(a.all, 400);
+  CHECK(std::abs(y.reference_h - 7.5) < 1e-6);
+  CHECK(std::abs(y.final_h - 2.7025) < 0.005);
+  CHECK(std::abs(*y.performance_ratio() - y.final_h / y.reference_h) < 1e-12);
+
+  const std::string text = review::text(a);
+  CHECK(text.find("2026-01-16      0.02    0.60       .    0.58       .       .       .       .       .       .       .") != std::string::npos);
+  CHECK(text.find("            cleared fore at 10:00: about 0.48 kWh more\n") != std::string::npos);
+  CHECK(text.find("2026-01-15 to 2026-01-19, local time UTC. All energies in kWh.") != std::string::npos);
+
+  const auto j = nlohmann::json::parse(review::json(a), nullptr, false);
+  REQUIRE(j.is_object());
+  CHECK(j["days"].size() == 5);
+  CHECK(j["days"][1]["total"]["lost_snow_kwh"] == 0.582);
+  CHECK(j["strings"]["fore"]["reference_yield_h"] == 7.5);
+  CHECK(j["days"][2]["clearings"][0]["string"] == "fore");
+}
+
+TEST_CASE("charging while the cells are at or under the limit comes first and says what it does") {
+  Folder f;
+  std::vector<Row> rows;
+  for (int m = 0; m < 60; ++m) {
+    BankRow b;
+    b.when = stamp(start + minutes{m});
+    b.cell_min_c = -6;
+    b.current_a = 14;
+    rows.push_back(b);
+  }
+  const auto a = account_of(recorded(f, rows));
+  REQUIRE_FALSE(a.findings.empty());
+  CHECK(a.findings[0].text ==
+        "The bank was under 5 °C for 1.0 h, -6 °C at the coldest; it was charged for 1.0 h at or under 0 °C. That harms the cells: find out what charged it.");
+}
+
+TEST_CASE("a winter's account is exact, and the same whether read from minutes or from aged rows") {
+  Folder f;
+  const std::string path = f / "demo.journal";
+  journal::Options o;
+  o.bulk = true;
+  o.batch = hours{6};
+  o.keep_minutes_days = 20;
+  Winter winter(*utc_in("2025-10-15T00:00:00Z"));
+  double made = 0, clear = 0, snow = 0;
+  {
+    auto j = opened(path, o, winter.turn());
+    REQUIRE(j);
+    REQUIRE(j->write({about(journal::about_json(winter_about()))}, winter.turn()));
+    for (int m = 0; m < 50 * 1440; ++m) {
+      auto rows = winter.minute();
+      for (const Row& r : rows)
+        if (const auto* s = std::get_if<StringRow>(&r))
+          made += s->verdict.split.made_w / 60'000, clear += s->verdict.clear_sky_w / 60'000, snow += s->verdict.split.snow_w / 60'000;
+      REQUIRE(j->write(std::move(rows), winter.turn()));
+      if (m % 60 == 0) j->maintain(winter.turn());
+    }
+    REQUIRE(j->flush(winter.turn()));
+  }
+  const auto a = account_of(path);
+  CHECK(std::abs(a.all.kwh(journal::made) - made) < 0.01);
+  CHECK(std::abs(a.all.clear_sky_kwh() - clear) < 0.01);
+  CHECK(std::abs(a.all.kwh(journal::snow) - snow) < 0.01);
+  for (const auto& d : a.days) {
+    const auto r = journal::rounded_dwh(d.all.parts);
+    std::int64_t strings = 0;
+    for (const auto& [name, e] : d.strings) strings += journal::clear_sky(e.parts);
+    CHECK(strings == journal::clear_sky(d.all.parts));
+    CHECK(journal::clear_sky(r) == (2 * journal::clear_sky(d.all.parts) + 60) / 120);
+  }
+  CHECK(a.months.size() == 3);
+  CHECK(a.winters.size() == 1);
+  CHECK(a.winters[0].label == "2025/26");
+  CHECK(finding(a, "worth").find(" EUR elsewhere; the snow took ") != std::string::npos);
+  CHECK(finding(a, "shade").starts_with("Shade cost aft string "));
+  CHECK(finding(a, "shade").find("between 13:30 and 15:00") != std::string::npos);
+  CHECK(review::text(a) == review::text(account_of(path)));
+  CHECK(review::html(a) == review::html(account_of(path)));
+
+  // A part of it: whole local days.
+  review::Options part;
+  part.from = *utc_in("2025-10-31T23:00:00Z");
+  part.to = *utc_in("2025-11-30T23:00:00Z");
+  const auto november = account_of(path, part);
+  CHECK(november.days.size() == 30);
+  CHECK(november.all.parts == a.months[1].all.parts);
+}
+
+TEST_CASE("film shows as a share lost between months of clear sky") {
+  Folder f;
+  std::vector<Row> rows{about(R"({"strings":[{"name":"fore","rated_w":400}]})")};
+  for (const auto& [day, watts] : {std::pair{0, 200.0}, {31, 192.0}})
+    for (int m = 0; m < 360; ++m) rows.push_back(sample(start + days{day} + hours{9} + minutes{m}, 200, watts));
+  CHECK(finding(account_of(recorded(f, rows)), "film") ==
+        "Fore string made 4 % less in February than in January while the sky was clear: film on the glass?");
+}
+
+TEST_CASE("an upside-down period, an unknown zone and an empty journal are no surprise") {
+  Folder f;
+  const auto path = recorded(f, {about(R"({"timezone":"Nowhere/AtAll"})"), sample(start, 100, 50)});
+  auto reader = journal::Reader::open(path);
+  REQUIRE(reader);
+  review::Options o;
+  o.from = start + hours{1};
+  o.to = start;
+  const auto r = review::account(*reader, o);
+  REQUIRE_FALSE(r);
+  CHECK(r.fault().text() == "the period is empty: from 2026-01-15T01:00:00Z is not before to 2026-01-15T00:00:00Z");
+  CHECK(account_of(path).zone == "UTC");
+  o.from = start + days{400};
+  o.to = start + days{500};
+  const auto none = account_of(path, o);
+  CHECK(none.days.empty());
+  CHECK(review::text(none).find("Nothing was recorded in this period.") != std::string::npos);
+  CHECK(review::html(none).find("Nothing was recorded in this period.") != std::string::npos);
+}
+
+TEST_CASE("energies are said with the digits they deserve") {
+  CHECK(review::energy_words(0.412) == "0.41 kWh");
+  CHECK(review::energy_words(14.24) == "14.2 kWh");
+  CHECK(review::energy_words(312.4) == "312 kWh");
+}
