@@ -174,6 +174,7 @@ void RigRun::stop() {
   for (std::thread& t : partings) t.join();
   lines_.clear();
   if (recorder_) (void)recorder_->close();
+  if (core_) say(Level::info, "stopped; " + std::to_string(arrived_) + " messages had come from the broker");
 }
 
 // ---- connections -----------------------------------------------------------------------------
@@ -310,6 +311,7 @@ void RigRun::take(const std::string& line, Elapsed at, mqtt::Event event) {
   const std::string root = root_of(described_->rig);
   const auto its = [&] { return line.empty() ? std::string("broker") : "broker, connection of " + line; };
   if (auto* m = std::get_if<mqtt::Arrived>(&event)) {
+    ++arrived_;
     Message message{at, std::move(m->topic), std::move(m->payload), m->retain};
     if (message.topic == root + "link" || (described_->rig.forecast && message.topic == described_->rig.forecast->topic))
       standing_[message.topic] = message;

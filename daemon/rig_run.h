@@ -99,7 +99,7 @@ class RigRun {
   std::optional<std::string> told_trouble_;
   std::string journal_news_;
   Elapsed journal_news_until_{};
-  std::uint64_t oversize_ = 0;
+  std::uint64_t arrived_ = 0, oversize_ = 0;
   std::map<std::string, Message> standing_;      // last of link and forecast, for the next core of a reload
   bool stopped_ = false;
 
