@@ -11,7 +11,7 @@
 #include <string>
 
 #include "journal/journal.h"
-#include "journal/winter.h"
+#include "../journal/winter.h"
 
 namespace {
 

@@ -8,7 +8,7 @@
 #include <string>
 
 #include "journal/journal.h"
-#include "journal/winter.h"
+#include "../journal/winter.h"
 #include "review/account.h"
 
 int main(int argc, char** argv) {
