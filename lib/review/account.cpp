@@ -56,9 +56,8 @@ std::string month_of(int date) { return journal::iso_day(date).substr(0, 7); }
 
 /// July to June, named by both years.
 std::string winter_of(int date) {
-  const std::string day = journal::iso_day(date);
-  int year = std::stoi(day.substr(0, 4));
-  if (day.substr(5, 2) < "07") --year;
+  const std::chrono::year_month_day day{std::chrono::sys_days{days{date}}};
+  const int year = static_cast<int>(day.year()) - (day.month() < std::chrono::July ? 1 : 0);
   std::string next = std::to_string((year + 1) % 100);
   if (next.size() < 2) next.insert(0, 1, '0');
   return std::to_string(year) + '/' + next;
