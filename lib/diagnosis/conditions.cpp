@@ -8,6 +8,7 @@ namespace fw::diagnosis {
 
 namespace {
 
+constexpr double frost_gone_min = 150;      ///< of sun: until then a thin cover may be rime
 constexpr double alert_from_deg = 10;       ///< a lower sun proves too little
 constexpr double over_voltage_near = 0.995; ///< of the controller's limit
 
@@ -51,7 +52,8 @@ void Diagnosis::State::conditions(const RigMinute& m) {
     if (light && !over) {
       const double free = 1 - o.held_back;
       // a cover that takes a tenth may be frost for the first hours; only what is clearly more is told early
-      const double snow = o.snow_pass < 0.88 ? o.snow : 0.3 * o.snow;
+      const bool thin = o.snow_pass > (minutes_of_sun < frost_gone_min ? 0.58 : 0.88);
+      const double snow = thin ? 0.3 * o.snow : o.snow;
       const bool high = site_look.sun_elevation_deg > alert_from_deg;
       if ((high || s.snow.on) && (free > 0.5 || snow < 0.5)) s.snow.step(now, snow, 5, 0.72, 0.30);
       if (s.snow.on) s.snow.lost_kwh += s.verdict.split.snow_w / 60e3;

@@ -97,7 +97,6 @@ double motion_likelihood(const Motion& m, Regime regime) {
   };
   double l = term(m.flicker, r.flicker, 0.8);
   if (m.minutes >= 12) l *= term(m.spread, r.spread, 0.9);
-  if (m.minutes >= 40) l *= term(m.hour, r.hour, 0.9);
   return l;
 }
 

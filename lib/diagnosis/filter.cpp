@@ -67,7 +67,10 @@ void Filter::forget() {
   constexpr double spell = 0.1;
   state_ = {};
   const auto regime = regime_prior(-1, -10, false);
-  each_joint([&](std::size_t s, std::size_t g) { state_.sky[s][g] = regime[s] * (g ? spell : 1 - spell) + least; });
+  each_joint([&](std::size_t s, std::size_t g) {
+    state_.sky[s][g] = regime[s] * (g ? spell : 1 - spell) + least;
+    state_.light[s][g] = share_density()[s];
+  });
   for (std::size_t i = 0; i < states_.size(); ++i) {
     StringBelief b;
     Belief clean(static_cast<std::size_t>(states_[i].size()), 1e-4);
@@ -144,6 +147,17 @@ void Filter::pass(const SiteLook& site, double minutes_of_sun) {
         total += flow(from, to) * (stay_p[from][g] + (g ? onset_p[from][1] : over_p[from][0]));
       next[to][g] = total + least;
       if (total < 1e-12) continue;
+      // the light goes on as it was, drifting; what comes from another sky knows nothing of it
+      const double same = flow(to, to) * stay_p[to][g] / total * (1 - regime_rows[to].jump);
+      const double drift = regime_rows[to].drift;
+      const auto& fresh = share_density()[to];
+      auto& light = state_.light[to][g];
+      const auto before = light;
+      for (std::size_t k = 0; k < share_count; ++k) {
+        const double left = k > 0 ? before[k - 1] : 0, right = k + 1 < share_count ? before[k + 1] : 0;
+        light[k] = fresh[k] > 1e-6 ? same * ((1 - 2 * drift) * before[k] + drift * (left + right)) + (1 - same) * fresh[k] : 0;
+      }
+      normalise(light);
       for (std::size_t i = 0; i < states_.size(); ++i) {
         Belief& b = mixed_[i].given[to][g];
         std::fill(b.begin(), b.end(), 0.0);
@@ -183,8 +197,8 @@ void Filter::pass(const SiteLook& site, double minutes_of_sun) {
 
 void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, const SkyShares& sky, const Motion& motion,
                  const std::vector<double>& hints) {
-  const auto& density = share_density();
   static const auto support = supports();
+  const auto density = state_.light;
   const std::size_t n = looks.size();
 
   std::array<double, share_count> outside;
@@ -209,11 +223,12 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
       const double v_track = (1 - held) * voltage_likelihood(looks[i], row, states.half_to > states.half_from);
       const double near = std::sqrt(looks[i].sigma * looks[i].sigma + row.width * row.width / 3);
       const double far = std::sqrt(near * near + looks[i].plane_sigma * looks[i].plane_sigma + 0.04 * 0.04);
+      const double behind = std::sqrt(far * far + 0.08 * 0.08);   // each sees another part of the sky
       double* track = &w.track[static_cast<std::size_t>(h) * share_count];
       double* back = &w.held[static_cast<std::size_t>(h) * share_count];
       for (int k = 0; k < share_count; ++k) {
         const double p = predicted_w(looks[i], sky, k, row);
-        track[k] = v_track * power_likelihood(looks[i], p, k == cloudless_node ? near : far, row.kind == Kind::clean ? looks[i].bias : 0);
+        track[k] = v_track * power_likelihood(looks[i], p, k == cloudless_node ? near : k < under_sky ? far : behind, row.kind == Kind::clean ? looks[i].bias : 0);
         back[k] = v_held * held_back_likelihood(looks[i], p);
       }
       each_joint([&](std::size_t s, std::size_t g) {
@@ -235,7 +250,7 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
     double l = 0;
     for (int k = support[s].from; k < support[s].to; ++k) {
       const auto at = static_cast<std::size_t>(k);
-      double p = density[s][at] * outside[at];
+      double p = density[s][g][at] * outside[at];
       for (std::size_t i = 0; i < n; ++i)
         if (looks[i].usable) p *= work_[i].sum[s][g][at];
       all[s][g][at] = p;
@@ -246,7 +261,10 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
     total += joint[s][g];
     // within an explanation, where the light is now
     if (l > 0)
-      for (int k = support[s].from; k < support[s].to; ++k) all[s][g][static_cast<std::size_t>(k)] /= l;
+      for (int k = support[s].from; k < support[s].to; ++k) {
+        all[s][g][static_cast<std::size_t>(k)] /= l;
+        state_.light[s][g][static_cast<std::size_t>(k)] = all[s][g][static_cast<std::size_t>(k)];
+      }
   });
   each_joint([&](std::size_t s, std::size_t g) {
     joint[s][g] /= total;
@@ -266,7 +284,7 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
       double here = 0, here_held = 0;
       for (int k = support[s].from; k < support[s].to; ++k) {
         const auto at = static_cast<std::size_t>(k);
-        double others = density[s][at] * outside[at];
+        double others = density[s][g][at] * outside[at];
         for (std::size_t j = 0; j < n; ++j)
           if (j != i && looks[j].usable) others *= work_[j].sum[s][g][at];
         weight[at] = others;

@@ -25,6 +25,7 @@ struct StringBelief {
 
 struct FilterState {
   Joint<double> sky{};             ///< sums to 1
+  Joint<std::array<double, share_count>> light{};  ///< belief about the share of light, each sums to 1
   std::vector<StringBelief> strings;
   double regime(Regime r) const { return sky[static_cast<std::size_t>(r)][0] + sky[static_cast<std::size_t>(r)][1]; }
   double spell() const;

@@ -105,7 +105,7 @@ StringLook Diagnosis::State::look_at(const RigMinute& m, int string) {
   const double rated = real.rated_w();
   l.wake_w = std::clamp(0.008 * rated, 2.0, 6.0);
   const double tilt = real.sheet().plane.tilt_deg * 0.01745;
-  l.plane_sigma = 0.35 * std::sin(std::min(tilt, 1.57));
+  l.plane_sigma = 0.22 * std::sin(std::min(tilt, 1.57));
   const double doubt = s.calibration.uncertainty();
   const double low = 0.25 / std::max(3.0, site_look.sun_elevation_deg);
   const double rounding = 0.8 / std::max(4.0, in.power_w.value_or(0));

@@ -6,7 +6,7 @@ namespace fw::diagnosis {
 
 double share_at(int node) { return std::exp((cloudless_node - node) * share_step); }
 
-double rest_at(int node) { return 0.4 * std::exp((node - under_sky) * 0.2); }
+double rest_at(int node) { return 0.4 * std::exp((node - under_sky) * 0.1); }
 
 namespace {
 

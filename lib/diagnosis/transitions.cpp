@@ -50,6 +50,9 @@ void pass_minute(const StringStates& s, const Passing& n, Belief& b, Belief& nex
     for (int away = 1; away < static_cast<int>(near.size()); ++away)
       for (const int j : {i - away, i + away})
         if (j >= s.snow_from && j < s.snow_to) move(i, j, near[static_cast<std::size_t>(away)] * (sun_up ? per_minute(40) : per_minute(1500)));
+    if (sun_up)
+      for (int j = s.snow_from; j < s.snow_to; ++j)
+        if (j != i) move(i, j, per_minute(200) / (s.snow_to - s.snow_from));
     if (n.snowing > 0.05 && i > s.snow_from) move(i, i - 1, n.snowing * per_minute(12) * n.hold_snow);
   }
   if (n.snowing > 0.05) {
