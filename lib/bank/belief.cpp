@@ -56,8 +56,9 @@ SensorBelief::Answer SensorBelief::reject(Elapsed at, double v, Doubt why) {
   if (!doubted_since_) doubted_since_ = at;
   doubt_ = why;
   last_doubted_ = v;
-  // With little to hold it against, a stray value on the cold side is better obeyed.
-  const bool strayed = is_magic(v) && (believed_count_ >= 3 || v < -45 || v > 20);
+  // With little to hold it against, or not far away, a stray value on the cold side is better obeyed.
+  const bool far = believed_count_ >= 3 && std::abs(v - *value_) > 4;
+  const bool strayed = is_magic(v) && (far || v < -45 || v > 20);
   possible_ = why != Doubt::impossible && why != Doubt::frozen && !strayed;
   if (why == Doubt::impossible || why == Doubt::frozen) {
     cand_count_ = 0;

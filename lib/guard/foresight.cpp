@@ -222,7 +222,8 @@ std::optional<double> Foresight::thermostat_turn_c() const {
 void Foresight::judge(Warning& w, const RigMinute& m, double cell_c) {
   // A thermostat that cycles about the floor is no crossing; its failing would be.
   double level_c = w.level_c;
-  if (w.lasting)
+  const bool heats = std::any_of(course_.begin(), course_.end(), [](const auto& p) { return p.held; });
+  if (w.lasting && heats)
     if (const auto turn = thermostat_turn_c(); turn && *turn > level_c - 1 && *turn < level_c + 0.6) level_c = std::min(level_c, *turn - 0.6);
   const auto x = bank::crossing_of(course_, level_c, w.lasting);
   if (cell_c > w.level_c) w.at_level_since.reset();
@@ -275,6 +276,8 @@ void Foresight::judge(Warning& w, const RigMinute& m, double cell_c) {
 
 std::vector<Fact> Foresight::facts(Now now) const {
   std::vector<Fact> out;
+  // Tonight's hours need no day beside them.
+  const auto said = [&](Utc t) { return t - now.utc < hours{14} ? words_.clock(t) : words_.when(t, now.utc); };
   for (const Warning& w : warnings_) {
     Fact f;
     f.alarm = "bank_cold_ahead";
@@ -285,11 +288,11 @@ std::vector<Fact> Foresight::facts(Now now) const {
       f.confidence = std::clamp(w.probability, 0.5, 0.99);
       f.text = "Cells at " + words_.temperature(*cell_c_) + (falling_ ? ", falling." : ".");
       f.text += " " + Words::capital(std::string(f.confidence >= 0.9 ? "very likely" : "likely")) + " to reach " + words_.temperature(w.level_c);
-      const std::string early = w.early ? words_.when(std::max(*w.early, now.utc), now.utc) : "", late = w.late ? words_.when(*w.late, now.utc) : "";
+      const std::string early = w.early ? said(std::max(*w.early, now.utc)) : "", late = w.late ? said(*w.late) : "";
       if (!early.empty() && !late.empty() && *w.late - *w.early >= minutes{20} && *w.late - *w.early <= hours{8})
-        f.text += " between " + early + " and " + (words_.local_date(*w.late) == words_.local_date(*w.early) ? words_.clock(*w.late) : late);
+        f.text += " between " + early + " and " + late;
       else if (w.at)
-        f.text += " about " + words_.when(*w.at, now.utc);
+        f.text += " about " + said(*w.at);
       f.text += w.subject == "bank" ? "; charging stops there." : ", your floor.";
       double rated = own_w_ > 0 && own_on_c_ ? own_w_ : 0;
       for (const auto& h : rig_.heaters) rated += h.rated_w;

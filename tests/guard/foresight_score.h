@@ -13,7 +13,7 @@ struct Event { std::size_t at; double level; bool floor; };
 
 /// Crossings that count: of the limit each; of the floor those that last an hour or go a degree deep. A new one
 /// needs the cells to have been half a degree clear of the level since the last; hopping about it is none, nor is a
-/// thermostat's cycle that dips under the floor by less than a degree.
+/// working thermostat's band that lies about the floor and dips under it by less than a degree.
 inline std::vector<Event> crossings(const std::vector<double>& truth, const std::vector<char>& heating, double level, bool floor) {
   std::vector<Event> out;
   bool clear = false;
@@ -28,7 +28,7 @@ inline std::vector<Event> crossings(const std::vector<double>& truth, const std:
     bool cycling = false;
     for (; k < truth.size() && truth[k] <= level; ++k) {
       deepest = std::min(deepest, truth[k]);
-      cycling = cycling || heating[k];
+      cycling = cycling || heating[k];  // within a working thermostat's band
     }
     if (floor && cycling && deepest > level - 1) continue;
     if (!floor || k - i >= 60 || deepest <= level - 1) out.push_back({i, level, floor});

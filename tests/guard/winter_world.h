@@ -17,7 +17,7 @@ struct WorldMinute {
   RigMinute m;
   double truth_c = 0;      ///< coldest cell, no noise
   double seen_c = 0;       ///< as the sensor tells it
-  bool heating = false;
+  bool heating = false;    ///< the thermostat is at work: heating now, or within its band and able to
 };
 
 struct World {
@@ -74,7 +74,7 @@ inline World make_world(unsigned seed, int days_long) {
   double cabin = day_c, shell = 0, core = 0;
   const double start_air = air_at(0);
   shell = core = w.share * cabin + (1 - w.share) * start_air + (heater ? 4 : 1);
-  bool heating = false;
+  bool heating = false;    ///< the thermostat is at work: heating now, or within its band and able to
   for (int k = 0; k < n; ++k) {
     const double h = k / 60.0, clock_h = std::fmod(h, 24.0);
     const double air = air_at(h) + 0.1 * std::sin(h * 9);
@@ -100,7 +100,7 @@ inline World make_world(unsigned seed, int days_long) {
 
     WorldMinute o;
     o.truth_c = shell;
-    o.heating = heating;
+    o.heating = heating || (heater && !failed && shell > heater_on_c - 0.1 && shell < heater_off_c + 0.1);
     o.seen_c = std::round((shell + 0.04 * normal()) / resolution) * resolution;
     o.m.at = elapsed_ms(1'768'000'020'000LL + (k + 1) * 60'000LL);
     o.m.start = utc_ms(ms_of(o.m.at) - 60'000);
