@@ -3,6 +3,7 @@
 // the kernel counts them, so run it on a real disk, not a memory file system), the size of the file, and
 // its size for a year at the same rate.
 //   journal_bytes [DAYS [FOLDER]]
+#include <algorithm>
 #include <chrono>
 #include <cstdio>
 #include <cstdlib>
