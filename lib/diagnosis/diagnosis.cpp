@@ -60,11 +60,13 @@ void Diagnosis::State::learn(const RigMinute& m) {
     const Belief belief = filter.belief(static_cast<int>(i));
     for (int h = 0; h < states[i].size(); ++h) {
       const Kind k = states[i][h].kind;
-      if (k == Kind::clean || k == Kind::shade) fit += belief[static_cast<std::size_t>(h)];
+      if (k == Kind::clean || k == Kind::shade || k == Kind::film) fit += belief[static_cast<std::size_t>(h)];
       if (k == Kind::clean) clean += belief[static_cast<std::size_t>(h)];
       if (k == Kind::snow) snow += belief[static_cast<std::size_t>(h)];
     }
-    const bool learns = l.carries() && cloudless && fit > 0.85;
+    // at first only what a high sun shows: a hill or a few degrees of tilt bend the low one
+    const bool fresh = !s.calibration.settled();
+    const bool learns = l.carries() && (fresh ? filter.cloudless() > 0.8 && site_look.sun_elevation_deg > 9 : cloudless) && fit > 0.85;
     s.retrospect.keep({day, sky, s.paper_expected, l.measured_w, l.measured_w / l.clear_w, learns, snow});
     if (calm) s.retrospect.look_back(s.calibration);
     if (!learns) continue;
