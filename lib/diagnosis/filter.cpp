@@ -12,7 +12,8 @@ namespace {
 double level_weighted(double likelihood) { return std::sqrt(std::sqrt(likelihood + 1e-280)); }
 constexpr double motion_weight = 0.20;
 constexpr double held_back_start = 1.0 / 400, held_back_end = 1.0 / 60;
-constexpr double least = 1e-9;   ///< no explanation is ever forgotten
+constexpr double least = 1e-9;      ///< no explanation is ever forgotten
+constexpr double forgotten = 2e-8;  ///< but below this it is not worked on
 
 template <class V>
 void normalise(V& v) {
@@ -47,15 +48,21 @@ std::array<Support, regime_count> supports() {
 template <class F>
 void each_joint(F&& f) {
   for (std::size_t s = 0; s < regime_count; ++s)
-    for (std::size_t g = 0; g < 2; ++g) f(s, g);
+    for (std::size_t g = 0; g < cover_count; ++g) f(s, g);
 }
 
 }  // namespace
 
-double FilterState::spell() const {
+double FilterState::regime(Regime r) const {
   double p = 0;
-  for (const auto& row : sky) p += row[1];
+  for (const double v : sky[static_cast<std::size_t>(r)]) p += v;
   return p;
+}
+
+double FilterState::spell() const {
+  double bare = 0;
+  for (const auto& row : sky) bare += row[0];
+  return 1 - bare;
 }
 
 Filter::Filter(const std::vector<StringStates>& states, std::vector<double> hold_snow)
@@ -68,7 +75,7 @@ void Filter::forget() {
   state_ = {};
   const auto regime = regime_prior(-1, -10, false);
   each_joint([&](std::size_t s, std::size_t g) {
-    state_.sky[s][g] = regime[s] * (g ? spell : 1 - spell) + least;
+    state_.sky[s][g] = regime[s] * (g ? spell * cover_left[g] : 1 - spell) + least;
     state_.light[s][g] = share_density()[s];
   });
   for (std::size_t i = 0; i < states_.size(); ++i) {
@@ -77,7 +84,9 @@ void Filter::forget() {
     for (int j = states_[i].snow_from; j < states_[i].snow_to; ++j) clean[static_cast<std::size_t>(j)] = 0;
     clean[0] = 1;
     normalise(clean);
-    for (auto& row : b.given) row = {clean, snowed_on(states_[i], clean, hold_snow_[i])};
+    each_joint([&](std::size_t s, std::size_t g) {
+      b.given[s][g] = g ? snowed_on(states_[i], clean, hold_snow_[i], static_cast<Cover>(g)) : clean;
+    });
     state_.strings.push_back(std::move(b));
   }
 }
@@ -95,7 +104,9 @@ Belief Filter::belief(int string) const {
 void Filter::cleared(int string) {
   for (std::size_t i = 0; i < state_.strings.size(); ++i)
     if (string < 0 || static_cast<std::size_t>(string) == i)
-      for (auto& row : state_.strings[i].given) diagnosis::cleared(states_[i], row[1]);
+      each_joint([&](std::size_t s, std::size_t g) {
+        if (g) diagnosis::cleared(states_[i], state_.strings[i].given[s][g]);
+      });
 }
 
 void Filter::pass(const SiteLook& site, double minutes_of_sun) {
@@ -103,6 +114,10 @@ void Filter::pass(const SiteLook& site, double minutes_of_sun) {
   now.sun_elevation_deg = site.sun_elevation_deg;
   now.air_c = site.air_c;
   now.minutes_of_sun = minutes_of_sun;
+  const auto clear_of = [](std::size_t s) {
+    const auto regime = static_cast<Regime>(s);
+    return regime == Regime::cloudless || regime == Regime::behind ? 1.0 : regime == Regime::broken ? 0.4 : 0.1;
+  };
 
   // each string by itself, under each explanation
   Joint<double> bare{};   // chance that no string is covered
@@ -110,11 +125,12 @@ void Filter::pass(const SiteLook& site, double minutes_of_sun) {
   for (std::size_t i = 0; i < states_.size(); ++i) {
     now.hold_snow = hold_snow_[i];
     each_joint([&](std::size_t s, std::size_t g) {
-      const auto regime = static_cast<Regime>(s);
-      now.cloudless = regime == Regime::cloudless || regime == Regime::behind ? 1 : regime == Regime::broken ? 0.4 : 0.1;
+      if (state_.sky[s][g] < forgotten) return;
+      now.cloudless = clear_of(s);
       now.snowing = g && now.cloudless < 0.5 ? site.snowing : 0;
       Belief& b = state_.strings[i].given[s][g];
       pass_minute(states_[i], now, b, scratch_);
+      keep_within(states_[i], static_cast<Cover>(g), b);
       double snow = 0;
       for (int h = states_[i].snow_from; h < states_[i].snow_to; ++h) snow += b[static_cast<std::size_t>(h)];
       bare[s][g] *= 1 - std::min(snow, 1.0);
@@ -123,32 +139,70 @@ void Filter::pass(const SiteLook& site, double minutes_of_sun) {
     held += (1 - held) * held_back_start - held * held_back_end;
   }
 
-  // the sky drifts back to what is usual, or forecast; a snowfall begins; a spell ends with nothing covered
-  const auto prior = regime_prior(site.forecast_cloud, site.sun_elevation_deg, site.open_here);
-  Joint<double> onset_p{}, over_p{}, stay_p{}, next{};
-  each_joint([&](std::size_t s, std::size_t g) {
-    now.cloudless = s == static_cast<std::size_t>(Regime::cloudless) || s == static_cast<std::size_t>(Regime::behind) ? 1 : 0;
-    const double p = state_.sky[s][g];
-    if (g == 0) onset_p[s][1] = p * snow_onset_per_minute(now, site);
-    else over_p[s][0] = p * spell_end_per_minute * bare[s][1];
-  });
-  each_joint([&](std::size_t s, std::size_t g) { stay_p[s][g] = state_.sky[s][g] - (g ? over_p[s][0] : onset_p[s][1]); });
-
-  // weights from combination (s, g) into (to, g): staying in the regime or drifting into any
-  const auto flow = [&](std::size_t from, std::size_t to) {
-    const double leave = 1.0 / regime_rows[from].dwell_min;
-    return leave * prior[to] + (from == to ? 1 - leave : 0.0);
-  };
+  // covers: a snowfall begins, melts, grows; a spell ends with nothing covered
   mixed_ = state_.strings;
-  for (std::size_t to = 0; to < regime_count; ++to)
-    for (std::size_t g = 0; g < 2; ++g) {
+  Joint<double> covered = state_.sky;
+  for (std::size_t s = 0; s < regime_count; ++s) {
+    now.cloudless = clear_of(s) >= 1 ? 1 : 0;
+    now.snowing = now.cloudless < 0.5 ? site.snowing : 0;
+    const double onset = snow_onset_per_minute(now, site);
+    std::array<std::array<double, cover_count>, cover_count> turn{};
+    for (std::size_t from = 0; from < cover_count; ++from) {
+      double leaves = 0;
+      for (std::size_t to = 0; to < cover_count; ++to) {
+        if (from == to) continue;
+        const double rate = from == 0 ? onset * cover_left[to]
+                            : to == 0 ? spell_end_per_minute * bare[s][from]
+                                      : cover_turns(static_cast<Cover>(from), static_cast<Cover>(to), now);
+        turn[from][to] = state_.sky[s][from] * rate;
+        leaves += turn[from][to];
+      }
+      turn[from][from] = std::max(0.0, state_.sky[s][from] - leaves);
+    }
+    for (std::size_t to = 0; to < cover_count; ++to) {
       double total = 0;
-      for (std::size_t from = 0; from < regime_count; ++from)
-        total += flow(from, to) * (stay_p[from][g] + (g ? onset_p[from][1] : over_p[from][0]));
+      for (std::size_t from = 0; from < cover_count; ++from) total += turn[from][to];
+      covered[s][to] = total;
+      if (total < 1e-13) continue;
+      for (std::size_t i = 0; i < states_.size(); ++i) {
+        Belief& b = mixed_[i].given[s][to];
+        std::fill(b.begin(), b.end(), 0.0);
+        for (std::size_t from = 0; from < cover_count; ++from) {
+          const double part = turn[from][to] / total;
+          if (part < 1e-7) continue;
+          const Belief& own = state_.strings[i].given[s][from];
+          if (from == to) {
+            for (std::size_t h = 0; h < b.size(); ++h) b[h] += part * own[h];
+          } else {
+            Belief changed = from == 0 ? snowed_on(states_[i], own, hold_snow_[i], static_cast<Cover>(to)) : own;
+            keep_within(states_[i], static_cast<Cover>(to), changed);
+            for (std::size_t h = 0; h < b.size(); ++h) b[h] += part * changed[h];
+          }
+        }
+        normalise(b);
+      }
+    }
+  }
+  std::swap(state_.strings, mixed_);
+  state_.sky = covered;
+
+  // the sky drifts back to what is usual, or forecast
+  const auto prior = regime_prior(site.forecast_cloud, site.sun_elevation_deg, site.open_here);
+  mixed_ = state_.strings;
+  Joint<double> next{};
+  for (std::size_t to = 0; to < regime_count; ++to)
+    for (std::size_t g = 0; g < cover_count; ++g) {
+      std::array<double, regime_count> part{};
+      double total = 0;
+      for (std::size_t from = 0; from < regime_count; ++from) {
+        const double leave = 1.0 / regime_rows[from].dwell_min;
+        part[from] = state_.sky[from][g] * (leave * prior[to] + (from == to ? 1 - leave : 0.0));
+        total += part[from];
+      }
       next[to][g] = total + least;
-      if (total < 1e-12) continue;
+      if (total < 1e-13) continue;
       // the light goes on as it was, drifting; what comes from another sky knows nothing of it
-      const double same = flow(to, to) * stay_p[to][g] / total * (1 - regime_rows[to].jump);
+      const double same = part[to] / total * (1 - regime_rows[to].jump);
       const double drift = regime_rows[to].drift;
       const auto& fresh = share_density()[to];
       auto& light = state_.light[to][g];
@@ -162,37 +216,18 @@ void Filter::pass(const SiteLook& site, double minutes_of_sun) {
         Belief& b = mixed_[i].given[to][g];
         std::fill(b.begin(), b.end(), 0.0);
         for (std::size_t from = 0; from < regime_count; ++from) {
-          const double f = flow(from, to) / total;
-          const double stay = f * stay_p[from][g];
-          if (stay > 1e-9) {
-            const Belief& own = state_.strings[i].given[from][g];
-            for (std::size_t h = 0; h < b.size(); ++h) b[h] += stay * own[h];
-          }
-          const double change = f * (g ? onset_p[from][1] : over_p[from][0]);
-          if (change > 1e-9) {
-            if (g) {
-              const Belief covered = snowed_on(states_[i], state_.strings[i].given[from][0], hold_snow_[i]);
-              for (std::size_t h = 0; h < b.size(); ++h) b[h] += change * covered[h];
-            } else {
-              const Belief& own = state_.strings[i].given[from][1];
-              double sum = 0;
-              for (std::size_t h = 0; h < b.size(); ++h)
-                if (states_[i][static_cast<int>(h)].kind != Kind::snow) sum += own[h];
-              if (sum > 0)
-                for (std::size_t h = 0; h < b.size(); ++h)
-                  if (states_[i][static_cast<int>(h)].kind != Kind::snow) b[h] += change * own[h] / sum;
-            }
-          }
+          const double f = part[from] / total;
+          if (f < 1e-7) continue;
+          const Belief& own = state_.strings[i].given[from][g];
+          for (std::size_t h = 0; h < b.size(); ++h) b[h] += f * own[h];
         }
         normalise(b);
       }
     }
   std::swap(state_.strings, mixed_);
   double sum = 0;
-  for (const auto& row : next) sum += row[0] + row[1];
-  for (auto& row : next)
-    for (double& p : row) p /= sum;
-  state_.sky = next;
+  each_joint([&](std::size_t s, std::size_t g) { sum += next[s][g]; });
+  each_joint([&](std::size_t s, std::size_t g) { state_.sky[s][g] = next[s][g] / sum; });
 }
 
 void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, const SkyShares& sky, const Motion& motion,
@@ -232,8 +267,9 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
         back[k] = v_held * held_back_likelihood(looks[i], p);
       }
       each_joint([&](std::size_t s, std::size_t g) {
+        if (state_.sky[s][g] < forgotten) return;
         const double b = state_.strings[i].given[s][g][static_cast<std::size_t>(h)];
-        if (b < 1e-12) return;
+        if (b < 1e-9) return;
         for (int k = support[s].from; k < support[s].to; ++k) {
           w.sum[s][g][static_cast<std::size_t>(k)] += b * (track[k] + back[k]);
           w.sum_held[s][g][static_cast<std::size_t>(k)] += b * back[k];
@@ -247,6 +283,7 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
   shares_.fill(0);
   Joint<std::array<double, share_count>> all;
   each_joint([&](std::size_t s, std::size_t g) {
+    if (state_.sky[s][g] < forgotten) return;
     double l = 0;
     for (int k = support[s].from; k < support[s].to; ++k) {
       const auto at = static_cast<std::size_t>(k);
@@ -268,6 +305,7 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
   });
   each_joint([&](std::size_t s, std::size_t g) {
     joint[s][g] /= total;
+    if (state_.sky[s][g] < forgotten) return;
     for (int k = support[s].from; k < support[s].to; ++k)
       shares_[static_cast<std::size_t>(k)] += joint[s][g] * all[s][g][static_cast<std::size_t>(k)];
   });
@@ -281,6 +319,7 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
     double held_sum = 0, seen_sum = 0;
     std::array<double, share_count> weight;
     each_joint([&](std::size_t s, std::size_t g) {
+      if (state_.sky[s][g] < forgotten) return;
       double here = 0, here_held = 0;
       for (int k = support[s].from; k < support[s].to; ++k) {
         const auto at = static_cast<std::size_t>(k);
@@ -297,7 +336,7 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
       }
       Belief& b = after.given[s][g];
       for (std::size_t h = 0; h < b.size(); ++h) {
-        if (b[h] < 1e-12) continue;
+        if (b[h] < 1e-9) continue;
         const double* track = &w.track[h * share_count];
         const double* back = &w.held[h * share_count];
         double l = 0;
@@ -313,7 +352,7 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
   std::swap(state_.strings, mixed_);
   state_.sky = joint;
   for (auto& row : state_.sky)
-    for (double& p : row) p = (p + least) / (1 + 2 * regime_count * least);
+    for (double& p : row) p = (p + least) / (1 + cover_count * regime_count * least);
 }
 
 }  // namespace fw::diagnosis

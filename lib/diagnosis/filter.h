@@ -1,6 +1,6 @@
 #pragma once
 // The coupled filter: one sky, one snowfall, any number of strings. Kept between minutes are the joint
-// belief about the sky's regime and about 'has snow fallen on us', and for each of their combinations the
+// belief about the sky's regime and about what a snowfall left on us, and for each of their combinations the
 // belief about every string, so that a dark sky over thin snow and a bright sky over thick snow stay two
 // whole explanations. Within a minute the strings are joined exactly through the share of clear-sky light
 // they have in common. The cost is linear in strings.
@@ -14,9 +14,9 @@
 
 namespace fw::diagnosis {
 
-/// One number for each regime and answer to 'has snow fallen on us'.
+/// One thing for each regime and cover.
 template <class T>
-using Joint = std::array<std::array<T, 2>, regime_count>;
+using Joint = std::array<std::array<T, cover_count>, regime_count>;
 
 struct StringBelief {
   Joint<Belief> given;
@@ -27,8 +27,8 @@ struct FilterState {
   Joint<double> sky{};             ///< sums to 1
   Joint<std::array<double, share_count>> light{};  ///< belief about the share of light, each sums to 1
   std::vector<StringBelief> strings;
-  double regime(Regime r) const { return sky[static_cast<std::size_t>(r)][0] + sky[static_cast<std::size_t>(r)][1]; }
-  double spell() const;
+  double regime(Regime r) const;
+  double spell() const;            ///< that snow lies
 };
 
 class Filter {

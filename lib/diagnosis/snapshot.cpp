@@ -55,7 +55,7 @@ std::string Diagnosis::snapshot() const {
   j["version"] = version;
   if (st.last) j["last_ms"] = ms_of(*st.last);
   j["minutes_of_sun"] = st.minutes_of_sun;
-  for (const auto& row : st.filter.state().sky) j["sky"].push_back({row[0], row[1]});
+  for (const auto& row : st.filter.state().sky) j["sky"].push_back(row);
   for (std::size_t i = 0; i < st.strings.size(); ++i) {
     StringMemory& s = st.strings[i];
     json k;
@@ -98,8 +98,8 @@ void Diagnosis::restore(std::string_view text) {
     double sum = 0;
     Joint<double> read{};
     for (std::size_t r = 0; r < regime_count; ++r)
-      for (std::size_t g = 0; g < 2; ++g) {
-        const json& v = (*sky)[r].is_array() && (*sky)[r].size() == 2 ? (*sky)[r][g] : json();
+      for (std::size_t g = 0; g < cover_count; ++g) {
+        const json& v = (*sky)[r].is_array() && (*sky)[r].size() == cover_count ? (*sky)[r][g] : json();
         read[r][g] = v.is_number() ? std::max(0.0, v.get<double>()) : 0;
         sum += read[r][g];
       }
@@ -120,8 +120,8 @@ void Diagnosis::restore(std::string_view text) {
       f.strings[i].held_back = std::clamp(number(k, "held_back", 0.02), 1e-4, 1 - 1e-4);
       if (const auto given = k.find("given"); given != k.end() && given->is_array() && given->size() == regime_count)
         for (std::size_t r = 0; r < regime_count; ++r)
-          for (std::size_t g = 0; g < 2; ++g)
-            if ((*given)[r].is_array() && (*given)[r].size() == 2) take((*given)[r][g], f.strings[i].given[r][g]);
+          for (std::size_t g = 0; g < cover_count; ++g)
+            if ((*given)[r].is_array() && (*given)[r].size() == cover_count) take((*given)[r][g], f.strings[i].given[r][g]);
       if (const auto film = k.find("film"); film != k.end() && film->is_array() && film->size() == 7 && (*film)[5].is_boolean() && (*film)[6].is_boolean()) {
         bool numbers = true;
         for (std::size_t n = 0; n < 5; ++n) numbers &= (*film)[n].is_number();

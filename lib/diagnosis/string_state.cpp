@@ -14,6 +14,16 @@ constexpr std::array shade_pass{0.0, 0.18, 0.34, 0.50, 0.64, 0.76, 0.86};
 
 }  // namespace
 
+std::pair<int, int> StringStates::snow_rows(Cover cover) const {
+  int from = snow_from, to = snow_to;
+  const auto pass = [&](int i) { return rows_[static_cast<std::size_t>(i)].pass; };
+  const double low = cover == Cover::medium ? 0.05 : cover == Cover::light ? 0.25 : 0;
+  const double high = cover == Cover::heavy ? 0.10 : cover == Cover::medium ? 0.40 : 1;
+  while (from < to - 1 && pass(from) < low) ++from;
+  while (to > from + 1 && pass(to - 1) > high) --to;
+  return {from, to};
+}
+
 StringStates::StringStates(int series, int parallel, int diode_groups) {
   rows_.push_back({Kind::clean, 1, 0, 0});
   const auto add = [&](Kind kind, const auto& passes, int& from, int& to) {

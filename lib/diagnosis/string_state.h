@@ -1,6 +1,7 @@
 #pragma once
 // The hidden states a string can be in. A row says what kind of state it is, what share of the light it
 // lets through, and how wide the row is (half the distance to its neighbours, in natural logarithm).
+#include <utility>
 #include <vector>
 
 namespace fw::diagnosis {
@@ -14,6 +15,11 @@ struct StringState {
   int bypassed = 0;   ///< leaf: diode groups out of work
 };
 
+/// What a snowfall left, in common for all strings: they differ, but not by everything. `any` is for what
+/// has been swept or has slid in part.
+enum class Cover { none, heavy, medium, light, any };
+inline constexpr int cover_count = 5;
+
 /// Rows of one string, heaviest first within a kind; clean is row 0. A lost row under frost has rows of its
 /// own, for frost comes to it as to any string.
 class StringStates {
@@ -22,6 +28,9 @@ class StringStates {
   StringStates(int series, int parallel, int diode_groups);
 
   const std::vector<StringState>& rows() const { return rows_; }
+  /// First and one past the last snow row of a cover.
+  std::pair<int, int> snow_rows(Cover cover) const;
+
   int size() const { return static_cast<int>(rows_.size()); }
   const StringState& operator[](int i) const { return rows_[static_cast<std::size_t>(i)]; }
 

@@ -106,7 +106,7 @@ void pass_minute(const StringStates& s, const Passing& n, Belief& b, Belief& nex
   b.swap(next);
 }
 
-Belief snowed_on(const StringStates& s, const Belief& before, double hold_snow) {
+Belief snowed_on(const StringStates& s, const Belief& before, double hold_snow, Cover cover) {
   Belief after = before;
   const double covers = 0.93 * hold_snow;
   double moved = 0;
@@ -116,9 +116,37 @@ Belief snowed_on(const StringStates& s, const Belief& before, double hold_snow) 
     moved += before[static_cast<std::size_t>(i)] * covers;
     after[static_cast<std::size_t>(i)] *= 1 - covers;
   }
-  const int span = s.snow_to - s.snow_from;
-  for (int i = s.snow_from; i < s.snow_to; ++i) after[static_cast<std::size_t>(i)] += moved / span;
+  const auto [from, to] = s.snow_rows(cover);
+  for (int i = from; i < to; ++i) after[static_cast<std::size_t>(i)] += moved / (to - from);
   return after;
+}
+
+void keep_within(const StringStates& s, Cover cover, Belief& b) {
+  if (cover == Cover::any) return;
+  if (cover == Cover::none) {
+    for (int i = s.snow_from; i < s.snow_to; ++i) {
+      b[0] += b[static_cast<std::size_t>(i)];
+      b[static_cast<std::size_t>(i)] = 0;
+    }
+    return;
+  }
+  const auto [from, to] = s.snow_rows(cover);
+  for (int i = s.snow_from; i < s.snow_to; ++i) {
+    if (i >= from && i < to) continue;
+    b[static_cast<std::size_t>(i < from ? from : to - 1)] += b[static_cast<std::size_t>(i)];
+    b[static_cast<std::size_t>(i)] = 0;
+  }
+}
+
+double cover_turns(Cover from, Cover to, const Passing& n) {
+  if (from == to || from == Cover::none || to == Cover::none) return 0;
+  const bool sun_up = n.sun_elevation_deg > 2;
+  if (from == Cover::any) return per_minute(sun_up ? 400 : 2000) / 3;
+  if (to == Cover::any) return per_minute(sun_up ? 500 : 3000);
+  const int step = static_cast<int>(to) - static_cast<int>(from);
+  if (step == 1) return sun_up ? per_minute(3 * melt_minutes(n)) : per_minute(3000);
+  if (step == -1) return n.snowing > 0.05 ? n.snowing * per_minute(60) : per_minute(sun_up ? 900 : 4000);
+  return 0;
 }
 
 double snow_onset_per_minute(const Passing& n, const SiteLook& site) {

@@ -2,6 +2,8 @@
 // How hidden states pass into each other from one minute to the next. Every rate is here, as a mean time,
 // so that the whole table can be read in one place.
 #include <optional>
+#include <array>
+#include <optional>
 #include <vector>
 
 #include "diagnosis/look.h"
@@ -24,7 +26,14 @@ struct Passing {
 void pass_minute(const StringStates& states, const Passing& now, Belief& belief, Belief& scratch);
 
 /// The belief after snow has begun to cover the string.
-Belief snowed_on(const StringStates& states, const Belief& before, double hold_snow);
+Belief snowed_on(const StringStates& states, const Belief& before, double hold_snow, Cover cover);
+
+/// Holds the snow rows within a cover: what lies outside goes to the nearest row inside.
+void keep_within(const StringStates& states, Cover cover, Belief& belief);
+
+/// Shares of the covers a snowfall leaves, and the chances per minute of one turning into another.
+inline constexpr std::array<double, cover_count> cover_left{0, 0.35, 0.30, 0.25, 0.10};
+double cover_turns(Cover from, Cover to, const Passing& now);
 
 /// Chance per minute that a snowfall begins to cover strings.
 double snow_onset_per_minute(const Passing& now, const SiteLook& site);
