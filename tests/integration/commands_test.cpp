@@ -1,6 +1,8 @@
 // The other commands, as an owner meets them.
 #include <signal.h>
 
+#include <algorithm>
+
 #include "integration/rig_under_test.h"
 
 using namespace fw;

@@ -4,6 +4,8 @@
 #include <sys/un.h>
 #include <unistd.h>
 
+#include <algorithm>
+
 #include "integration/rig_under_test.h"
 
 using namespace fw;
@@ -98,7 +100,8 @@ TEST_CASE("SIGHUP: a good config is taken, a bad one leaves the old in force, an
   CHECK(eventually([&] { rig.telemetry(); pause_for(200ms); return rig.listener->last("out/roof")->payload == "enable"; }, 30s));
   rig.listener->forget();
   pause_for(500ms);
-  CHECK_FALSE(std::any_of(rig.listener->all().begin(), rig.listener->all().end(), [](const Heard& h) { return h.topic == "out/shore" && is_yes(h); }));
+  const auto heard = rig.listener->on("out/shore");
+  CHECK_FALSE(std::any_of(heard.begin(), heard.end(), is_yes));
 }
 
 TEST_CASE("an unusable config ends with exit 2 and says why, and so does a folder for the journal that cannot be") {
@@ -162,7 +165,7 @@ TEST_CASE("several rigs in one process, each on its own") {
   for (const std::string name : {"one", "two", "three"}) {
     std::string text = config_text(rig.broker.port(), rig.dir.file(name + ".journal"));
     text.replace(text.find("rig: test"), 9, "rig: " + name);
-    for (std::size_t at; (at = text.find("out/")) != std::string::npos;) text.replace(at, 4, name + "-out/");
+    for (std::size_t at; (at = text.find("topic: out/")) != std::string::npos;) text.replace(at, 11, "topic: " + name + "-out/");
     argv.push_back(rig.dir.write(name + ".yaml", text));
   }
   Process program(argv, rig.dir.file("out"), rig.dir.file("log"));

@@ -29,8 +29,8 @@ class RigUnderTest {
   explicit RigUnderTest(bool persistent_broker = false);
 
   void start(std::vector<std::string> env = {}, std::vector<std::string> options = {});
-  /// Publishes telemetry that permits charging until both chargers read a yes.
-  bool permitted(std::chrono::milliseconds limit = std::chrono::seconds{15});
+  /// Publishes telemetry that permits charging until both chargers read a yes (renewed every 20 s).
+  bool permitted(std::chrono::milliseconds limit = std::chrono::seconds{30});
   void telemetry(double cell_c = 15);
   std::string program_log() const { return read_file(dir.file("log")); }
   int log_lines_with(const std::string& text) const;

@@ -1,6 +1,7 @@
 // What chargers read when something dies. Each test kills something real.
 #include <signal.h>
 
+#include <algorithm>
 #include <filesystem>
 
 #include "integration/rig_under_test.h"

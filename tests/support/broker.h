@@ -15,7 +15,7 @@ class Broker {
   struct Options {
     int port = 0;                 ///< 0: a free one
     bool persistence = false;     ///< keeps retained messages over a restart, also after kill()
-    std::string listener_lines;   ///< further lines for the listener: cafile, certfile, ...
+    std::string listener_lines = "";   ///< further lines for the listener: cafile, certfile, ...
     std::string lines = "allow_anonymous true\n";
   };
   Broker() : Broker(Options{}) {}
