@@ -518,6 +518,7 @@ std::vector<std::string> Outlook::summary_lines(Now now) const {
 std::vector<Fact> Outlook::facts(Now now) const {
   (void)now;
   std::vector<Fact> out;
+  out.reserve(8);  // references into it are held below
   auto fact = [&](std::string alarm) -> Fact& {
     Fact f;
     f.alarm = std::move(alarm);
