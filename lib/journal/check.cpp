@@ -10,6 +10,7 @@ void Check::start(const std::string& path) {
   thread_ = std::thread([this, path] {
     Database db;
     if (db.open(path, Access::read)) {
+      db.exec("PRAGMA cache_size=-256");
       db.keep_asking([](void* self) { return static_cast<Check*>(self)->wanted_.load(); }, this);
       const auto verdict = db.text("PRAGMA quick_check(1)");
       if (verdict && *verdict != "ok") found_ = *verdict;

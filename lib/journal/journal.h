@@ -43,7 +43,7 @@ class Journal {
   /// A Fault: the rows are kept in memory and tried again; the caller goes on (and sends its notices).
   Result<void> write(std::vector<Row> rows, Now now);
 
-  /// Writes what waits.
+  /// Writes what waits. Call it before the journal is destroyed: destruction writes nothing.
   Result<void> flush(Now now);
 
   /// Batches that are due, retries, damage check, salvage, ageing of rows, size limit. Each call does a

@@ -44,7 +44,7 @@ Store::Opened Store::open(const std::string& path, bool bulk, Names& names, Pend
       break;
     case Origin::ours: break;
   }
-  if (!db.exec("PRAGMA journal_mode=WAL; PRAGMA wal_autocheckpoint=0; PRAGMA journal_size_limit=2097152; PRAGMA secure_delete=OFF") ||
+  if (!db.exec("PRAGMA journal_mode=WAL; PRAGMA wal_autocheckpoint=0; PRAGMA journal_size_limit=2097152; PRAGMA secure_delete=OFF; PRAGMA cache_size=-800") ||
       !db.exec(bulk ? "PRAGMA synchronous=OFF" : "PRAGMA synchronous=FULL") || !migrate(db))
     return failed();
 

@@ -6,6 +6,7 @@
 #include <fstream>
 #include <map>
 #include <mutex>
+#include <optional>
 #include <random>
 #include <vector>
 
@@ -28,6 +29,15 @@ struct Card {
   std::mutex lock;  // the journal's checking thread reads through the same VFS
   std::map<std::string, OnCard> files;
   bool full = false, read_only = false;
+
+  int until_cut = 0;
+  std::string cut_from, cut_to;
+  std::uint32_t cut_seed = 0;
+  std::optional<std::size_t> cut_unsynced;
+  void tick() {
+    if (until_cut > 0 && --until_cut == 0) cut();
+  }
+  void cut();
 };
 Card* card = nullptr;
 sqlite3_vfs* real_vfs = nullptr;
@@ -52,6 +62,32 @@ void redo(std::vector<char>& content, const Write& w) {
   std::copy(w.bytes.begin(), w.bytes.end(), content.begin() + w.at);
 }
 
+void Card::cut() {
+  std::mt19937 random(cut_seed);
+  cut_unsynced = 0;
+  for (const char* part : {"", "-wal"}) {
+    const auto it = files.find(cut_from + part);
+    if (it == files.end()) continue;
+    std::vector<char> content = it->second.synced;
+    for (Write w : it->second.since) {
+      *cut_unsynced += w.bytes.size();
+      const auto fate = random() % 4;
+      if (fate == 0) continue;
+      if (fate == 1 && !w.truncate && w.bytes.size() > 512) {
+        // Torn: some sectors made it, from the front or the back.
+        const std::size_t keep = 512 * (1 + random() % (w.bytes.size() / 512));
+        if (random() % 2) w.bytes.resize(std::min(keep, w.bytes.size()));
+        else if (keep < w.bytes.size()) {
+          w.at += static_cast<std::int64_t>(keep);
+          w.bytes.erase(w.bytes.begin(), w.bytes.begin() + static_cast<std::ptrdiff_t>(keep));
+        }
+      }
+      redo(content, w);
+    }
+    std::ofstream(cut_to + part, std::ios::binary).write(content.data(), static_cast<std::streamsize>(content.size()));
+  }
+}
+
 int file_close(sqlite3_file* f) {
   const int code = io(f)->xClose(of(f)->real());
   delete[] of(f)->name;
@@ -64,6 +100,7 @@ int file_write(sqlite3_file* f, const void* from, int n, sqlite3_int64 at) {
     if (card->read_only) return SQLITE_READONLY;
     if (card->full) return SQLITE_FULL;
     if (of(f)->name) {
+      card->tick();
       const char* p = static_cast<const char*>(from);
       card->files[of(f)->name].since.push_back({at, {p, p + n}, false});
     }
@@ -78,6 +115,10 @@ int file_truncate(sqlite3_file* f, sqlite3_int64 size) {
   return io(f)->xTruncate(of(f)->real(), size);
 }
 int file_sync(sqlite3_file* f, int flags) {
+  if (of(f)->name) {
+    const std::lock_guard hold(card->lock);
+    card->tick();
+  }
   const int code = io(f)->xSync(of(f)->real(), flags);
   const std::lock_guard hold(card->lock);
   if (code == SQLITE_OK && of(f)->name) {
@@ -151,37 +192,18 @@ void PowerVfs::card_read_only(bool read_only) {
   card->read_only = read_only;
 }
 
-void PowerVfs::cut(const std::string& from, const std::string& to, std::uint32_t seed) const {
+void PowerVfs::cut_at(int n, const std::string& from, const std::string& to, std::uint32_t seed) {
   const std::lock_guard hold(card->lock);
-  std::mt19937 random(seed);
-  for (const char* part : {"", "-wal"}) {
-    const auto it = card->files.find(from + part);
-    if (it == card->files.end()) continue;
-    std::vector<char> content = it->second.synced;
-    for (Write w : it->second.since) {
-      const auto fate = random() % 4;
-      if (fate == 0) continue;
-      if (fate == 1 && !w.truncate && w.bytes.size() > 512) {
-        // Torn: some sectors made it, from the front or the back.
-        const std::size_t keep = 512 * (1 + random() % (w.bytes.size() / 512));
-        if (random() % 2) w.bytes.resize(std::min(keep, w.bytes.size()));
-        else if (keep < w.bytes.size()) {
-          w.at += static_cast<std::int64_t>(keep);
-          w.bytes.erase(w.bytes.begin(), w.bytes.begin() + static_cast<std::ptrdiff_t>(keep));
-        }
-      }
-      redo(content, w);
-    }
-    std::ofstream(to + part, std::ios::binary).write(content.data(), static_cast<std::streamsize>(content.size()));
-  }
+  card->until_cut = n;
+  card->cut_from = from;
+  card->cut_to = to;
+  card->cut_seed = seed;
+  card->cut_unsynced.reset();
 }
 
-std::size_t PowerVfs::unsynced() const {
+std::optional<std::size_t> PowerVfs::unsynced_at_cut() const {
   const std::lock_guard hold(card->lock);
-  std::size_t n = 0;
-  for (const auto& [name, file] : card->files)
-    for (const Write& w : file.since) n += w.bytes.size();
-  return n;
+  return card->cut_unsynced;
 }
 
 }  // namespace fw::testing
