@@ -196,13 +196,17 @@ std::vector<Verdict> Diagnosis::on_minute(const RigMinute& m) {
   State& st = *state_;
   if (st.last) {
     const auto gap = std::clamp((m.start - *st.last) / minutes{1}, std::int64_t{1}, std::int64_t{3 * 1440});
-    for (std::int64_t i = 1; i < gap; ++i) st.filter.pass(st.site_look, st.minutes_of_sun);
+    st.waiting_min += static_cast<double>(gap - 1);
     if (gap > 1)
       for (auto& s : st.strings) s.track.clear();
   }
   st.last = m.start;
   st.look_at(m);
-  st.filter.pass(st.site_look, st.minutes_of_sun);
+  // in the dark nothing is seen: let time pass in larger steps
+  st.waiting_min += 1;
+  if (st.site_look.sun_elevation_deg > -1 || st.waiting_min >= 10)
+    for (; st.waiting_min >= 1; st.waiting_min -= std::min(st.waiting_min, 10.0))
+      st.filter.pass(st.site_look, st.minutes_of_sun, std::min(st.waiting_min, 10.0));
 
   bool any = false;
   std::vector<StringLook> looks;

@@ -29,22 +29,22 @@ double predicted_w(const StringLook& l, const SkyShares& sky, int node, const St
   return std::min(w, l.limit_w);
 }
 
-double power_likelihood(const StringLook& l, double predicted, double sigma, double bias) {
+double power_likelihood(const StringLook& l, double predicted, double x, double sigma, double bias) {
   if (!l.carries()) {
     // asleep: all we know is that the power was below what wakes the controller
     const double q = predicted / l.wake_w;
     return 1 / (1 + q * q * q) + 1e-4;
   }
   if (predicted < 0.05) return least_likely;
-  const double x = std::log(l.measured_w / predicted);
-  return bell(std::max(0.0, std::abs(x) - bias), 0, sigma) + least_likely;
+  const double off = std::abs(x) - bias;
+  return (off > 5 * sigma ? 0 : bell(std::max(0.0, off), 0, sigma)) + least_likely;
 }
 
-double held_back_likelihood(const StringLook& l, double available) {
+double held_back_likelihood(const StringLook& l, double available, double x) {
   if (!l.carries()) return 0.5;
   if (available < 0.05) return least_likely;
-  const double x = std::log(l.measured_w / available);
   if (x <= 0) return 0.35;
+  if (x > 1) return least_likely;
   return 0.35 * std::exp(-0.5 * x * x / (4 * l.sigma * l.sigma + l.bias * l.bias)) + least_likely;
 }
 

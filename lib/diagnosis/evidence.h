@@ -18,12 +18,12 @@ struct SkyShares {
 /// Power the string would make at a node in a state.
 double predicted_w(const StringLook& look, const SkyShares& sky, int node, const StringState& state);
 
-/// Measured power given the power predicted, when the controller tracks the maximum. bias: |ln| within
-/// which a deviation says nothing.
-double power_likelihood(const StringLook& look, double predicted_w, double sigma, double bias);
+/// Measured power given the power predicted, when the controller tracks the maximum. deviation: ln(measured
+/// over predicted), used when the string carries; bias: |ln| within which a deviation says nothing.
+double power_likelihood(const StringLook& look, double predicted_w, double deviation, double sigma, double bias);
 
 /// Measured power given the power available, when the output is held back.
-double held_back_likelihood(const StringLook& look, double available_w);
+double held_back_likelihood(const StringLook& look, double available_w, double deviation);
 
 /// Voltage in a state, the controller tracking.
 double voltage_likelihood(const StringLook& look, const StringState& state, bool several_rows);

@@ -12,8 +12,8 @@ namespace {
 double level_weighted(double likelihood) { return std::sqrt(std::sqrt(likelihood + 1e-280)); }
 constexpr double motion_weight = 0.20;
 constexpr double held_back_start = 1.0 / 400, held_back_end = 1.0 / 60;
-constexpr double least = 1e-9;      ///< no explanation is ever forgotten
-constexpr double forgotten = 2e-8;  ///< but below this it is not worked on
+constexpr double least = 1e-8;      ///< no explanation is ever forgotten
+constexpr double forgotten = 1e-6;  ///< but below this it is not worked on
 
 template <class V>
 void normalise(V& v) {
@@ -109,11 +109,12 @@ void Filter::cleared(int string) {
       });
 }
 
-void Filter::pass(const SiteLook& site, double minutes_of_sun) {
+void Filter::pass(const SiteLook& site, double minutes_of_sun, double step_min) {
   Passing now;
   now.sun_elevation_deg = site.sun_elevation_deg;
   now.air_c = site.air_c;
   now.minutes_of_sun = minutes_of_sun;
+  now.minutes = step_min;
   const auto clear_of = [](std::size_t s) {
     const auto regime = static_cast<Regime>(s);
     return regime == Regime::cloudless || regime == Regime::behind ? 1.0 : regime == Regime::broken ? 0.4 : 0.1;
@@ -136,7 +137,7 @@ void Filter::pass(const SiteLook& site, double minutes_of_sun) {
       bare[s][g] *= 1 - std::min(snow, 1.0);
     });
     double& held = state_.strings[i].held_back;
-    held += (1 - held) * held_back_start - held * held_back_end;
+    held += step_min * ((1 - held) * held_back_start - held * held_back_end);
   }
 
   // covers: a snowfall begins, melts, grows; a spell ends with nothing covered
@@ -154,7 +155,7 @@ void Filter::pass(const SiteLook& site, double minutes_of_sun) {
         const double rate = from == 0 ? onset * cover_left[to]
                             : to == 0 ? spell_end_per_minute * bare[s][from]
                                       : cover_turns(static_cast<Cover>(from), static_cast<Cover>(to), now);
-        turn[from][to] = state_.sky[s][from] * rate;
+        turn[from][to] = state_.sky[s][from] * std::min(1.0 / cover_count, rate * step_min);
         leaves += turn[from][to];
       }
       turn[from][from] = std::max(0.0, state_.sky[s][from] - leaves);
@@ -195,7 +196,7 @@ void Filter::pass(const SiteLook& site, double minutes_of_sun) {
       std::array<double, regime_count> part{};
       double total = 0;
       for (std::size_t from = 0; from < regime_count; ++from) {
-        const double leave = 1.0 / regime_rows[from].dwell_min;
+        const double leave = step_min / regime_rows[from].dwell_min;
         part[from] = state_.sky[from][g] * (leave * prior[to] + (from == to ? 1 - leave : 0.0));
         total += part[from];
       }
@@ -253,6 +254,12 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
     for (auto& row : w.sum_held)
       for (auto& s : row) s.fill(0);
     const double v_held = held * held_back_voltage_likelihood(looks[i]);
+    const double measured_ln = std::log(std::max(looks[i].measured_w, 0.01));
+    std::array<double, share_count> clean_w, clean_ln;
+    for (std::size_t k = 0; k < share_count; ++k) {
+      clean_w[k] = predicted_w(looks[i], sky, static_cast<int>(k), StringState{});
+      clean_ln[k] = std::log(std::max(clean_w[k], 1e-6));
+    }
     for (int h = 0; h < states.size(); ++h) {
       const StringState& row = states[h];
       const double v_track = (1 - held) * voltage_likelihood(looks[i], row, states.half_to > states.half_from);
@@ -261,15 +268,27 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
       const double behind = std::sqrt(far * far + 0.08 * 0.08);   // each sees another part of the sky
       double* track = &w.track[static_cast<std::size_t>(h) * share_count];
       double* back = &w.held[static_cast<std::size_t>(h) * share_count];
+      const double bias = row.kind == Kind::clean ? looks[i].bias : 0;
+      const bool even = row.kind != Kind::shade;   // then the prediction is the clean one times a share
+      const double pass_ln = even && row.pass > 0 ? std::log(row.pass) : 0;
       for (int k = 0; k < share_count; ++k) {
-        const double p = predicted_w(looks[i], sky, k, row);
-        track[k] = v_track * power_likelihood(looks[i], p, k == cloudless_node ? near : k < under_sky ? far : behind, row.kind == Kind::clean ? looks[i].bias : 0);
-        back[k] = v_held * held_back_likelihood(looks[i], p);
+        const auto at = static_cast<std::size_t>(k);
+        double p, deviation;
+        if (even) {
+          const double dim = looks[i].dim_gain * (clean_w[at] - clean_w[at] * row.pass) / std::max(1.0, looks[i].clear_w);
+          p = std::min(clean_w[at] * row.pass * (1 + dim), looks[i].limit_w);
+          deviation = measured_ln - (clean_ln[at] + pass_ln + dim);
+        } else {
+          p = predicted_w(looks[i], sky, k, row);
+          deviation = p > 0 ? measured_ln - std::log(p) : 9;
+        }
+        track[k] = v_track * power_likelihood(looks[i], p, deviation, k == cloudless_node ? near : k < under_sky ? far : behind, bias);
+        back[k] = v_held * held_back_likelihood(looks[i], p, deviation);
       }
       each_joint([&](std::size_t s, std::size_t g) {
         if (state_.sky[s][g] < forgotten) return;
         const double b = state_.strings[i].given[s][g][static_cast<std::size_t>(h)];
-        if (b < 1e-9) return;
+        if (b < 1e-7) return;
         for (int k = support[s].from; k < support[s].to; ++k) {
           w.sum[s][g][static_cast<std::size_t>(k)] += b * (track[k] + back[k]);
           w.sum_held[s][g][static_cast<std::size_t>(k)] += b * back[k];
@@ -336,7 +355,7 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
       }
       Belief& b = after.given[s][g];
       for (std::size_t h = 0; h < b.size(); ++h) {
-        if (b[h] < 1e-9) continue;
+        if (b[h] < 1e-7) continue;
         const double* track = &w.track[h * share_count];
         const double* back = &w.held[h * share_count];
         double l = 0;

@@ -35,8 +35,8 @@ class Filter {
  public:
   explicit Filter(const std::vector<StringStates>& states, std::vector<double> hold_snow);
 
-  /// Lets a minute pass without looking.
-  void pass(const SiteLook& site, double minutes_of_sun);
+  /// Lets time pass without looking: one minute, or several in the dark.
+  void pass(const SiteLook& site, double minutes_of_sun, double step_min = 1);
 
   /// Takes a minute's evidence. hints: odds that each string is held back.
   void see(const SiteLook& site, const std::vector<StringLook>& looks, const SkyShares& sky, const Motion& motion,

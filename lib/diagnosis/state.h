@@ -54,7 +54,7 @@ struct Diagnosis::State {
   sky::Site site;
   sun::Ephemeris ephemeris;
   std::optional<Utc> last;           ///< start of the last minute
-  double minutes_of_sun = 0;
+  double minutes_of_sun = 0, waiting_min = 0;
   SiteLook site_look;
   sky::State sky;
   SkyShares sky_shares;

@@ -22,7 +22,7 @@ double melt_minutes(const Passing& n) {
 void pass_minute(const StringStates& s, const Passing& n, Belief& b, Belief& next) {
   next = b;
   const auto move = [&](int from, int to, double rate) {
-    const double m = b[static_cast<std::size_t>(from)] * std::min(rate, 0.5);
+    const double m = b[static_cast<std::size_t>(from)] * std::min(rate * n.minutes, 0.5);
     next[static_cast<std::size_t>(from)] -= m;
     next[static_cast<std::size_t>(to)] += m;
   };
@@ -46,14 +46,18 @@ void pass_minute(const StringStates& s, const Passing& n, Belief& b, Belief& nex
     move(i, i + 1 < s.snow_to ? i + 1 : 0, melt);
     move(i, 0, sun_up ? per_minute(20 * hour) : per_minute(150 * hour));
     // a row is an estimate: patches come free, a hill or a cloud was mistaken
-    static constexpr std::array near{0.0, 0.25, 0.12, 0.06, 0.03, 0.015, 0.008};
+    static constexpr std::array near{0.0, 0.27, 0.15, 0.06};
     for (int away = 1; away < static_cast<int>(near.size()); ++away)
       for (const int j : {i - away, i + away})
         if (j >= s.snow_from && j < s.snow_to) move(i, j, near[static_cast<std::size_t>(away)] * (sun_up ? per_minute(40) : per_minute(1500)));
-    if (sun_up)
-      for (int j = s.snow_from; j < s.snow_to; ++j)
-        if (j != i) move(i, j, per_minute(200) / (s.snow_to - s.snow_from));
     if (n.snowing > 0.05 && i > s.snow_from) move(i, i - 1, n.snowing * per_minute(12) * n.hold_snow);
+  }
+  if (sun_up) {
+    const int span = s.snow_to - s.snow_from;
+    double all = 0;
+    for (int i = s.snow_from; i < s.snow_to; ++i) all += b[static_cast<std::size_t>(i)];
+    const double rate = per_minute(200) * n.minutes;
+    for (int i = s.snow_from; i < s.snow_to; ++i) next[static_cast<std::size_t>(i)] += rate * (all / span - b[static_cast<std::size_t>(i)]);
   }
   if (n.snowing > 0.05) {
     // covered again while it still snows
