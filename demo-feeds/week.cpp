@@ -202,7 +202,7 @@ int main(int argc, char** argv) {
   std::array<TrueString, 2> strings{{{"fore", 800 * 0.97, 2, 2, 1.5, 170, 20.4, 24.3, 900},
                                      {"aft", 400 * 1.02, 2, 1, 12, 172, 20.4, 24.3, 420}}};
   constexpr double capacity_wh = 280 * 12.8;
-  double soc = 0.50, cell_a = 9.5, cell_b = 10.2, cabin = 14;
+  double soc = 0.60, cell_a = 9.5, cell_b = 10.2, cabin = 14;
   double clearness = 1, drift = 0;
   bool may_charge = true;
   std::array<double, 2> made{}, day_kwh{};
@@ -248,7 +248,7 @@ int main(int argc, char** argv) {
     }
 
     // Loads: a fridge, a fan, evenings with light and a kettle; less from Saturday on, when nobody is there.
-    static constexpr std::array<double, week_days> standing_w{84, 84, 38, 34, 60, 20, 20};
+    static constexpr std::array<double, week_days> standing_w{76, 76, 38, 34, 60, 20, 20};
     double load = standing_w[static_cast<std::size_t>(day)] + 10 * (std::sin(h * 5.3) > 0.2 ? 1 : 0);
     if (day < 5 && hour >= 17 && hour < 22) load += 45;
     if (day < 5 && hour >= 7.5 && hour < 7.6) load += 1150;

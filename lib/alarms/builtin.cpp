@@ -10,7 +10,7 @@ namespace {
 using enum rig::Priority;
 
 constexpr BuiltIn table[] = {
-    {"snow", "snow", low, 10min, 5min, 60min, "", false,
+    {"snow", "snow", high, 10min, 5min, 60min, "", false,
      "snow or ice on the glass", "the day's sun is lost", "clear loose snow, or wait for the day that is worth it", "hours"},
     {"soiling", "film on the glass", low, 10min, 60min, 60min, "loss, fraction", false,
      "dust, pollen or salt film", "a few per cent of every day", "clean the glass, or wait for rain", "weeks"},

@@ -313,6 +313,8 @@ void Outlook::replan(const RigMinute& m, const std::vector<const roof::Calibrati
       ceiling = std::max(ceiling, in.weather[h].air_c);
       if (rated == 0) cell = std::min(cell, ceiling);
       if (hold) cell = std::max(cell, hold->turn_c);
+      // Until a day has shown how fast the cells follow, sun is not written off for a cold that is only guessed.
+      if (thermal_.hours_learned() < 24 && *cell_c_ > rig_.bank.window.resume_c + 2) cell = std::max(cell, rig_.bank.window.resume_c + 1);
       // Held off by cold now: sun is counted again only when the cells are likely warm enough, not just perhaps.
       if (!course.empty() && *cell_c_ < rig_.bank.window.resume_c && !charging_allowed_) cell -= course[i].sigma_k * likely_sd;
       in.cells_c.push_back(cell);
