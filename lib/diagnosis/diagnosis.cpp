@@ -127,7 +127,7 @@ void Diagnosis::State::judge(const RigMinute& m) {
     const double rated = s.calibration.paper().rated_w();
     const double shade_now = open_now > 1 ? std::clamp(expected / open_now, 0.01, 1.5) : 1;
     s.opinion = opinion_of(states[i], filter.belief(static_cast<int>(i)), filter.state().strings[i].held_back, l, share,
-                           cloudy, behind, shade_now, s.calibration.settled() && s.film.known());
+                           cloudy, behind, shade_now, s.calibration.settled() && s.film.known(), s.icy_minutes > 0);
     const Opinion& o = s.opinion;
     const bool too_dark = site_look.sun_elevation_deg < dark_below_deg || l.clear_w < dark_below_share * rated;
     v.cause = o.cause;

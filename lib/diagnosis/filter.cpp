@@ -196,7 +196,7 @@ void Filter::pass(const SiteLook& site, double minutes_of_sun, double step_min) 
       std::array<double, regime_count> part{};
       double total = 0;
       for (std::size_t from = 0; from < regime_count; ++from) {
-        const double leave = step_min / regime_rows[from].dwell_min;
+        const double leave = std::min(0.9, step_min / dwell_min(static_cast<Regime>(from), site.sun_elevation_deg));
         part[from] = state_.sky[from][g] * (leave * prior[to] + (from == to ? 1 - leave : 0.0));
         total += part[from];
       }

@@ -20,7 +20,7 @@ double under(double share, double limit, double sd) { return 1 / (1 + std::exp((
 
 Opinion opinion_of(const StringStates& states, const Belief& belief, double held_back, const StringLook& look, double share,
                    double cloudy,
-                   double behind, double shade_now, bool settled) {
+                   double behind, double shade_now, bool settled, bool icy) {
   Opinion o;
   std::array<double, cause_count>& p = o.probability;
   const auto add = [&](Cause c, double v) { p[static_cast<std::size_t>(c)] += v; };
@@ -73,6 +73,14 @@ Opinion opinion_of(const StringStates& states, const Belief& belief, double held
         break;
       }
       case Kind::leaf:
+        // after snow a covered corner looks just like a leaf
+        if (icy) {
+          o.snow += b;
+          snow_sum += b;
+          snow_pass += b * s.pass;
+          local(Cause::snow, s.pass);
+          break;
+        }
         o.leaf += b;
         local(Cause::shade, s.pass);
         break;

@@ -45,6 +45,12 @@ const std::array<std::array<double, share_count>, regime_count>& share_density()
   return d;
 }
 
+double dwell_min(Regime regime, double elevation) {
+  const double usual = regime_rows[static_cast<std::size_t>(regime)].dwell_min;
+  if (regime != Regime::behind || elevation < 8) return usual;
+  return elevation < 14 ? 0.6 * usual : elevation < 20 ? 0.15 * usual : 0.05 * usual;
+}
+
 std::array<double, regime_count> regime_prior(double c, double elevation, bool open) {
   std::array<double, regime_count> p{};
   for (int i = 0; i < regime_count; ++i) p[static_cast<std::size_t>(i)] = regime_rows[static_cast<std::size_t>(i)].typical;

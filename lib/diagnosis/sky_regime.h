@@ -42,6 +42,9 @@ double rest_at(int node);
 /// Density of k on the lattice by regime; each sums to 1.
 const std::array<std::array<double, share_count>, regime_count>& share_density();
 
+/// Mean duration of a regime with the sun at an elevation: what hides the sun is soon left below it.
+double dwell_min(Regime regime, double sun_elevation_deg);
+
 /// How likely each regime is beforehand, with a forecast cloud cover of 0..1 or none (negative), the sun at
 /// an elevation, and open: it is known that nothing stands before the sun here.
 std::array<double, regime_count> regime_prior(double forecast_cloud, double sun_elevation_deg, bool open);
