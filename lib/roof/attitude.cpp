@@ -25,6 +25,23 @@ sky::Plane plane_on_rig(const sky::Plane& mounted, const Attitude& attitude) {
   return plane;
 }
 
+sky::Plane mounted_on_rig(const sky::Plane& in_the_world, const Attitude& attitude) {
+  using namespace sun;
+  const double north = sin_deg(in_the_world.tilt_deg) * cos_deg(in_the_world.azimuth_deg);
+  const double east = sin_deg(in_the_world.tilt_deg) * sin_deg(in_the_world.azimuth_deg);
+  const double z2 = -cos_deg(in_the_world.tilt_deg);
+  const double cr = cos_deg(attitude.roll_deg), sr = sin_deg(attitude.roll_deg);
+  const double cp = cos_deg(attitude.pitch_deg), sp = sin_deg(attitude.pitch_deg);
+  const double ch = cos_deg(attitude.heading_deg), sh = sin_deg(attitude.heading_deg);
+  const double x2 = ch * north + sh * east, y1 = -sh * north + ch * east;
+  const double x = cp * x2 - sp * z2, z1 = sp * x2 + cp * z2;
+  const double y = cr * y1 + sr * z1, z = -sr * y1 + cr * z1;
+  sky::Plane plane;
+  plane.tilt_deg = std::acos(std::clamp(-z, -1.0, 1.0)) * deg_per_rad;
+  plane.azimuth_deg = std::hypot(x, y) < 1e-9 ? 180.0 : turn_deg(std::atan2(y, x) * deg_per_rad);
+  return plane;
+}
+
 JackGain jack_gain(const StringModel& string, const sky::Plane& mounted, const Attitude& now, double pitch_low_deg,
                    double pitch_high_deg, const sky::Site& site, Utc from, Utc to, const Weather& weather,
                    double share_of_clear, double albedo, Span step) {

@@ -14,6 +14,9 @@ struct Attitude {
 /// the nose, clockwise seen from above). Rotations in the order roll, pitch, heading.
 sky::Plane plane_on_rig(const sky::Plane& mounted, const Attitude& attitude);
 
+/// The other way round: how a panel is mounted on a rig that stands so, when its plane in the world is known.
+sky::Plane mounted_on_rig(const sky::Plane& in_the_world, const Attitude& attitude);
+
 /// Energy of a day with the jack at its ends and at its best.
 struct JackGain {
   double now_wh = 0;
