@@ -418,6 +418,13 @@ void Calibration::forget_shade() {
   patches_.clear();
 }
 
+void Calibration::stand_on(const sky::Plane& plane) {
+  paper_ = paper_.on(plane);
+  lean_east_ = lean_north_ = 0;
+  patches_.clear();
+  apply();
+}
+
 void Calibration::reset() { *this = Calibration(paper_); }
 
 // firnwatt-calibration 1;scale;east;north;haze;scale day;unfitted|day:minutes:scale ...|key:minutes:elevation:

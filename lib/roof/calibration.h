@@ -90,6 +90,8 @@ class Calibration {
   /// the sun positions (the rig was moved a little, the tree is gone).
   void reset();
   void forget_shade();
+  /// The rig stands otherwise now: keeps the scale, forgets what belonged to the old view of the sky.
+  void stand_on(const sky::Plane& plane);
 
   /// Compact text, versioned, one line; restore() refuses what it cannot read and then leaves the object
   /// as it was.
