@@ -149,6 +149,8 @@ void RigRun::stop() {
   beat_.cancel();
   if (core_) {
     drain();
+    // So that a record ends where the run ended.
+    give(root_of(described_->rig) + "clock", json_text({{"offset_ms", clock_offset_.count()}, {"trusted", clock_trusted_}}), now().at);
     std::vector<Effect> last = core_->stop(now().at);
     // Offs and all else without a notice first; their confirmation before anything slow.
     std::vector<Effect> rest;

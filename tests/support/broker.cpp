@@ -41,7 +41,7 @@ bool Broker::available() { return access(program, X_OK) == 0; }
 Broker::Broker(Options options) : options_(std::move(options)) {
   if (options_.port == 0) options_.port = free_port();
   std::string text = "listener " + std::to_string(options_.port) + " 127.0.0.1\n" + options_.listener_lines + options_.lines +
-                     "log_type all\nlog_dest file " + dir_.file("log") + "\nmax_queued_messages 0\n";
+                     "set_tcp_nodelay true\nlog_type all\nlog_dest file " + dir_.file("log") + "\nmax_queued_messages 0\n";
   if (geteuid() == 0) text += "user root\n";
   if (options_.persistence)
     text += "persistence true\npersistence_location " + dir_.path() + "/\nautosave_on_changes true\nautosave_interval 1\n";
