@@ -10,7 +10,6 @@ namespace {
 
 constexpr double frost_gone_min = 150;      ///< of sun: until then a thin cover may be rime
 constexpr double alert_from_deg = 10;       ///< a lower sun proves too little
-constexpr double over_voltage_near = 0.995; ///< of the controller's limit
 
 /// Coldest air forecast for the coming night and morning.
 std::optional<double> coldest_ahead(const RigMinute& m) {
@@ -37,7 +36,7 @@ void Diagnosis::State::conditions(const RigMinute& m) {
 
     // over-voltage: the controller waits until the glass has warmed
     const double limit_v = s.calibration.paper().sheet().controller.max_pv_voltage_v;
-    const bool over = l.has_volts && limit_v < 1e8 && !l.carries() && l.volts > over_voltage_near * limit_v && site_look.sun_elevation_deg > 0;
+    const bool over = l.over_voltage;
     if (over) s.over_voltage_volts = l.volts;
     s.over_voltage.step(now, over ? 1 : 0, 3, 0.6, 0.2);
     if (site_look.sun_elevation_deg < 2 && limit_v < 1e8) {
@@ -70,7 +69,7 @@ void Diagnosis::State::conditions(const RigMinute& m) {
     const bool open_sky = filter.cloudless() > 0.8 && light;
     if (open_sky && s.film.known()) {
       const double loss = s.film.loss();
-      s.soiling.step(now, s.film.claimed() && loss > 0.08 && s.film.low() > 0.04 && s.icy_minutes <= 0 ? 1 : loss < 0.05 ? 0 : s.soiling.level, 60, 0.8, 0.25);
+      s.soiling.step(now, s.film.claimed() && loss > 0.08 && s.film.low() > 0.04 && s.icy_minutes <= 0 ? 1 : loss < 0.05 ? 0 : s.soiling.level, 300, 0.8, 0.25);
     }
     s.stale.step(now, s.verdict.cause == Cause::stale ? 1 : 0, 3, 0.9, 0.3);
     if (s.verdict.cause == Cause::stale && !s.silent_since) s.silent_since = now - (s.frozen ? in.still_for : std::min<Span>(in.age, hours{48}));

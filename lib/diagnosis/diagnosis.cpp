@@ -71,8 +71,9 @@ void Diagnosis::State::learn(const RigMinute& m) {
     if (calm) s.retrospect.look_back(s.calibration);
     if (!learns) continue;
     s.calibration.learn(day, sky, s.paper_expected, l.measured_w);
-    if (clean > 0.85 && filter.cloudless() > 0.8 && site_look.sun_elevation_deg > 10 && l.shade_total > 0.97 && s.calibration.settled())
-      s.film.learn(day, l.measured_w / l.clear_w, s.calibration, s.icy_minutes > 0);
+    const double of_clean = l.measured_w / l.clear_w;
+    if ((clean > 0.85 || (of_clean > 0.96 && of_clean < 1.06)) && s.icy_minutes <= 0 && filter.cloudless() > 0.8 && site_look.sun_elevation_deg > 10 && l.shade_total > 0.97 && s.calibration.settled())
+      s.film.learn(day, of_clean, s.calibration);
     if (l.has_volts && clean > 0.9 && l.measured_w > 0.2 * l.clear_w) {
       s.volts_weight = std::min(s.volts_weight + 1, 600.0);
       s.volts_bias = std::clamp(s.volts_bias + l.volts_ln / (s.volts_weight + 5), -0.15, 0.15);
@@ -128,6 +129,9 @@ void Diagnosis::State::judge(const RigMinute& m) {
     const double shade_now = open_now > 1 ? std::clamp(expected / open_now, 0.01, 1.5) : 1;
     s.opinion = opinion_of(states[i], filter.belief(static_cast<int>(i)), filter.state().strings[i].held_back, l, share,
                            cloudy, behind, shade_now, s.calibration.settled() && s.film.known(), s.icy_minutes > 0);
+    // a controller about to rest takes the last few per cent away, not a cloud
+    const bool resting = in.stage && (*in.stage == Stage::floating || *in.stage == Stage::absorption);
+    if (resting && s.opinion.cause == Cause::cloud && l.carries() && l.ratio_ln > -0.17) s.opinion.cause = Cause::clear;
     const Opinion& o = s.opinion;
     const bool too_dark = site_look.sun_elevation_deg < dark_below_deg || l.clear_w < dark_below_share * rated;
     v.cause = o.cause;
@@ -150,6 +154,10 @@ void Diagnosis::State::judge(const RigMinute& m) {
       v.cause = Cause::curtailed;
       v.reason = "bank has switched itself off";
       v.confidence = 0.95;
+    } else if (l.over_voltage) {
+      v.cause = Cause::curtailed;
+      v.reason = "over-voltage stop";
+      v.confidence = 0.97;
     } else if (too_dark) {
       v.cause = Cause::dark;
       v.reason = "too little light to judge";

@@ -114,7 +114,7 @@ double held_back_hint(const SiteLook& s, std::optional<Stage> stage) {
       case Stage::floating: return odds + 4;
       case Stage::absorption: return odds + 2.5;
       case Stage::equalize: return odds + 1;
-      case Stage::bulk: return odds - 4;
+      case Stage::bulk: return odds - (s.soc && *s.soc < 0.9 ? 7 : 4);
       case Stage::off: return odds;
     }
   }

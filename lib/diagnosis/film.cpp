@@ -13,11 +13,11 @@ constexpr double memory_min = 40;        ///< of the present figure
 /// Day-to-day scatter of clear-moment performance: 2.6 % (robust) measured on real clear days, less where
 /// the string's own days agree better; never under `least`.
 constexpr double least_scatter = 0.013, first_scatter = 0.02;
-constexpr double claim_from = 0.045, claim_from_icy = 0.11;
+constexpr double claim_from = 0.045;
 
 }  // namespace
 
-void Film::learn(std::int32_t day, double over_clean, const roof::Calibration& c, bool icy) {
+void Film::learn(std::int32_t day, double over_clean, const roof::Calibration& c) {
   if (!(over_clean > 0.2) || over_clean > 1.6) return;
   if (day != day_) minutes_ = std::min(minutes_, 8.0);
   day_ = day;
@@ -44,7 +44,7 @@ void Film::learn(std::int32_t day, double over_clean, const roof::Calibration& c
     scatter_ = std::max(least_scatter, 1.05 * steps[steps.size() / 2]);
   }
   loss_ = std::clamp(1 - now_ * c.scale() / best, 0.0, 0.6);
-  const double from = std::max(icy ? claim_from_icy : claim_from, 2.2 * scatter_);
+  const double from = std::max(claim_from, 2.2 * scatter_);
   claimed_ = claimed_ ? loss_ > 0.7 * from : loss_ > from;
 }
 

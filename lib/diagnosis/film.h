@@ -9,9 +9,9 @@ namespace fw::diagnosis {
 
 class Film {
  public:
-  /// A clear, uncovered, unshaded minute. over_clean: measured over what the calibrated string would make;
-  /// icy: ice may be left along the edges, so that a small loss says nothing of dirt.
-  void learn(std::int32_t day, double over_clean, const roof::Calibration& calibration, bool icy);
+  /// A clear, uncovered, unshaded minute. over_clean: measured over what the calibrated string would make.
+  /// Not to be fed while ice may be left along the edges.
+  void learn(std::int32_t day, double over_clean, const roof::Calibration& calibration);
 
   bool known() const { return known_; }        ///< enough days and minutes to give a figure
   double loss() const { return loss_; }        ///< share of light lost against the string's own best, 0..0.6

@@ -129,6 +129,7 @@ void Filter::pass(const SiteLook& site, double minutes_of_sun, double step_min) 
       if (state_.sky[s][g] < forgotten) return;
       now.cloudless = clear_of(s);
       now.snowing = g && now.cloudless < 0.5 ? site.snowing : 0;
+      now.spell = g > 0;
       Belief& b = state_.strings[i].given[s][g];
       pass_minute(states_[i], now, b, scratch_);
       keep_within(states_[i], static_cast<Cover>(g), b);

@@ -23,6 +23,7 @@ struct StringLook {
   double wake_w = 5;            ///< a controller shows nothing below about this
   double dim_gain = 0;          ///< cooler cells in weak light: relative gain at no light
 
+  bool over_voltage = false;    ///< the controller waits: too many volts, no current
   bool has_volts = false;
   double volts = 0;
   double volts_ln = 0;          ///< ln(volts over the working voltage at the light the power implies)

@@ -11,6 +11,7 @@ namespace fw::diagnosis {
 namespace {
 
 constexpr double lowest_sun_deg = 2.5;   ///< below it nothing is looked at
+constexpr double over_voltage_near = 0.995;  ///< of the controller's limit
 constexpr Span frozen_after = minutes{30};
 
 /// Snow now, by forecast and air. A forecast is off by hours at times.
@@ -122,6 +123,12 @@ StringLook Diagnosis::State::look_at(const RigMinute& m, int string) {
   l.measured_w = in.power_w.value_or(0);
   if (l.usable && l.carries()) l.ratio_ln = std::log(l.measured_w / std::max(1.0, l.shaded_clear_w()));
 
+  const double limit_v = real.sheet().controller.max_pv_voltage_v;
+  l.over_voltage = in.live && in.voltage_v && limit_v < 1e8 && !l.carries() && *in.voltage_v > over_voltage_near * limit_v;
+  if (l.over_voltage) {
+    l.usable = false;
+    l.volts = *in.voltage_v;
+  }
   if (in.voltage_v && e.v_oc_v > 1 && real.module().voltage_known()) {
     l.has_volts = true;
     l.volts = *in.voltage_v;

@@ -89,7 +89,7 @@ void pass_minute(const StringStates& s, const Passing& n, Belief& b, Belief& nex
 
   // rare things that stay
   for (int i = s.leaf_from; i < s.leaf_to; ++i) {
-    move(0, i, per_minute(1000 * day));
+    if (!n.spell) move(0, i, per_minute(100 * day));
     move(i, 0, per_minute(3 * day));
   }
   const auto fault = [&](int state, double rate, double mend) {

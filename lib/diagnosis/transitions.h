@@ -20,6 +20,7 @@ struct Passing {
   double minutes_of_sun = 0;    ///< since sunrise
   double hold_snow = 1;         ///< steep strings hold less: 0.3..1
   double cloudless = 0.5;       ///< belief that the sky is cloudless
+  bool spell = false;           ///< under the explanation that snow lies
   double minutes = 1;           ///< that pass at once
 };
 
