@@ -253,6 +253,7 @@ Result<Message> line_in(std::string_view line) {
       } else if (*key == "topic") {
         auto text = is_text ? unquoted(raw, plain) : std::nullopt;
         if (!text || text->empty()) return bad("topic is not a text");
+        if (!is_utf8(*text)) return bad("topic is not UTF-8");
         m.topic = std::move(*text);
         has_topic = true;
       } else if (*key == "payload") {

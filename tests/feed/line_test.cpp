@@ -50,6 +50,7 @@ TEST_CASE("a bad line says what is wrong with it") {
                        Row{R"({"t":"2026-01-12T15:04:05","topic":"a","payload":1})", "t is not a time such as 2026-01-12T15:04:05Z: \"2026-01-12T15:04:05\""},
                        Row{R"({"t":"2026-13-12T15:04:05Z","topic":"a","payload":1})", "t is not a time such as 2026-01-12T15:04:05Z: \"2026-13-12T15:04:05Z\""},
                        Row{R"({"t":"2026-01-12T15:04:05Z","topic":"","payload":1})", "topic is not a text"},
+                       Row{"{\"t\":\"2026-01-12T15:04:05Z\",\"topic\":\"a\xff\",\"payload\":1}", "topic is not UTF-8"},
                        Row{R"({"t":"2026-01-12T15:04:05Z","topic":"a","payload":1,"retain":1})", "retain is neither true nor false"},
                        Row{R"({"t":"2026-01-12T15:04:05Z","topic":"a","payload":01})", "not JSON at column 52"},
                        Row{R"({"t":"2026-01-12T15:04:05Z","topic":"a","payload":nan})", "not JSON at column 51"},
