@@ -72,7 +72,7 @@ void Diagnosis::State::learn(const RigMinute& m) {
     if (!learns) continue;
     s.calibration.learn(day, sky, s.paper_expected, l.measured_w);
     const double of_clean = l.measured_w / l.clear_w;
-    if ((clean > 0.85 || (of_clean > 0.96 && of_clean < 1.06)) && s.icy_minutes <= 0 && filter.cloudless() > 0.8 && site_look.sun_elevation_deg > 10 && l.shade_total > 0.97 && s.calibration.settled())
+    if ((clean > 0.85 || (of_clean > 0.96 && of_clean < 1.06)) && s.icy_minutes <= 0 && filter.cloudless() > 0.8 && site_look.sun_elevation_deg > std::max(10.0, 0.6 * highest_sun_deg) && l.shade_total > 0.97 && s.calibration.settled())
       s.film.learn(day, of_clean, s.calibration);
     if (l.has_volts && clean > 0.9 && l.measured_w > 0.2 * l.clear_w) {
       s.volts_weight = std::min(s.volts_weight + 1, 600.0);

@@ -13,13 +13,16 @@ constexpr double memory_min = 40;        ///< of the present figure
 /// Day-to-day scatter of clear-moment performance: 2.6 % (robust) measured on real clear days, less where
 /// the string's own days agree better; never under `least`.
 constexpr double least_scatter = 0.013, first_scatter = 0.02;
-constexpr double claim_from = 0.045;
+constexpr double claim_from = 0.045, most_in_a_day = 0.07;
 
 }  // namespace
 
 void Film::learn(std::int32_t day, double over_clean, const roof::Calibration& c) {
   if (!(over_clean > 0.2) || over_clean > 1.6) return;
-  if (day != day_) minutes_ = std::min(minutes_, 8.0);
+  if (day != day_) {
+    minutes_ = std::min(minutes_, 8.0);
+    before_ = loss_;
+  }
   day_ = day;
   minutes_ = std::min(minutes_ + 1, memory_min);
   now_ += (over_clean - now_) / minutes_;
@@ -43,7 +46,8 @@ void Film::learn(std::int32_t day, double over_clean, const roof::Calibration& c
     std::nth_element(steps.begin(), steps.begin() + static_cast<std::ptrdiff_t>(steps.size() / 2), steps.end());
     scatter_ = std::max(least_scatter, 1.05 * steps[steps.size() / 2]);
   }
-  loss_ = std::clamp(1 - now_ * c.scale() / best, 0.0, 0.6);
+  // dirt does not come all at once: a sudden step is something else
+  loss_ = std::clamp(1 - now_ * c.scale() / best, 0.0, std::min(0.6, before_ + most_in_a_day));
   const double from = std::max(claim_from, 2.2 * scatter_);
   claimed_ = claimed_ ? loss_ > 0.7 * from : loss_ > from;
 }
@@ -54,6 +58,7 @@ void Film::set(const Kept& k) {
   now_ = k.now;
   loss_ = k.loss;
   scatter_ = k.scatter;
+  before_ = k.before;
   known_ = k.known;
   claimed_ = k.claimed;
 }

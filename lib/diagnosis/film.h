@@ -18,15 +18,15 @@ class Film {
   double low() const { return loss_ - 1.6 * scatter_ > 0 ? loss_ - 1.6 * scatter_ : 0; }
   double high() const { return loss_ + 1.6 * scatter_ + 0.02; }
   bool claimed() const { return claimed_; }    ///< above the noise
-  double pass() const { return claimed_ ? 1 - loss_ : 1; }
+  double pass() const { return claimed_ ? 1 - loss_ : 1; }  ///< what the glass is taken to let through
   void forget() { *this = {}; }
 
   struct Kept {
     std::int32_t day = 0;
-    double minutes = 0, now = 1, loss = 0, scatter = 0.02;
+    double minutes = 0, now = 1, loss = 0, scatter = 0.02, before = 0;
     bool known = false, claimed = false;
   };
-  Kept kept() const { return {day_, minutes_, now_, loss_, scatter_, known_, claimed_}; }
+  Kept kept() const { return {day_, minutes_, now_, loss_, scatter_, before_, known_, claimed_}; }
   void set(const Kept& k);
 
  private:
@@ -34,6 +34,7 @@ class Film {
   double minutes_ = 0;         ///< clear ones in memory
   double now_ = 1;             ///< mean of over_clean over the last clear half hour or so
   double loss_ = 0, scatter_ = 0.02;
+  double before_ = 0;          ///< loss at the end of the day before
   bool known_ = false, claimed_ = false;
 };
 

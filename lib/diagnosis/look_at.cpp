@@ -55,6 +55,7 @@ void Diagnosis::State::look_at(const RigMinute& m) {
 
   sky = sky::clear_state(site, m.start + seconds{30}, ephemeris, l.air_c.value_or(5));
   l.sun_elevation_deg = sky.sun.apparent_elevation_deg;
+  highest_sun_deg = std::max(highest_sun_deg - 1.0 / 1440, l.sun_elevation_deg);
   if (l.sun_elevation_deg > 1) minutes_of_sun += 1;
   else minutes_of_sun = 0;
   if (m.irradiance_wm2 && sky.clear.ghi_wm2 > 30) l.irradiance_share = *m.irradiance_wm2 / sky.clear.ghi_wm2;

@@ -55,6 +55,7 @@ std::string Diagnosis::snapshot() const {
   j["version"] = version;
   if (st.last) j["last_ms"] = ms_of(*st.last);
   j["minutes_of_sun"] = st.minutes_of_sun;
+  j["highest_sun_deg"] = st.highest_sun_deg;
   for (const auto& row : st.filter.state().sky) j["sky"].push_back(row);
   for (std::size_t i = 0; i < st.strings.size(); ++i) {
     StringMemory& s = st.strings[i];
@@ -73,7 +74,7 @@ std::string Diagnosis::snapshot() const {
       k["given"].push_back(std::move(pair));
     }
     const auto film = s.film.kept();
-    k["film"] = {film.day, film.minutes, film.now, film.loss, film.scatter, film.known, film.claimed};
+    k["film"] = {film.day, film.minutes, film.now, film.loss, film.scatter, film.before, film.known, film.claimed};
     k["volts_bias"] = s.volts_bias;
     k["volts_weight"] = s.volts_weight;
     k["icy_minutes"] = s.icy_minutes;
@@ -93,6 +94,7 @@ void Diagnosis::restore(std::string_view text) {
   if (all == j.end() || !all->is_array() || sky == j.end() || !sky->is_array()) return;
   if (j.contains("last_ms") && j["last_ms"].is_number()) st.last = utc_ms(j["last_ms"].get<std::int64_t>());
   st.minutes_of_sun = number(j, "minutes_of_sun", 0);
+  st.highest_sun_deg = number(j, "highest_sun_deg", 15);
   FilterState& f = st.filter.state();
   if (sky->size() == regime_count) {
     double sum = 0;
@@ -122,12 +124,12 @@ void Diagnosis::restore(std::string_view text) {
         for (std::size_t r = 0; r < regime_count; ++r)
           for (std::size_t g = 0; g < cover_count; ++g)
             if ((*given)[r].is_array() && (*given)[r].size() == cover_count) take((*given)[r][g], f.strings[i].given[r][g]);
-      if (const auto film = k.find("film"); film != k.end() && film->is_array() && film->size() == 7 && (*film)[5].is_boolean() && (*film)[6].is_boolean()) {
+      if (const auto film = k.find("film"); film != k.end() && film->is_array() && film->size() == 8 && (*film)[6].is_boolean() && (*film)[7].is_boolean()) {
         bool numbers = true;
-        for (std::size_t n = 0; n < 5; ++n) numbers &= (*film)[n].is_number();
+        for (std::size_t n = 0; n < 6; ++n) numbers &= (*film)[n].is_number();
         if (numbers)
           s.film.set({(*film)[0].get<std::int32_t>(), (*film)[1].get<double>(), (*film)[2].get<double>(), (*film)[3].get<double>(),
-                      (*film)[4].get<double>(), (*film)[5].get<bool>(), (*film)[6].get<bool>()});
+                      (*film)[4].get<double>(), (*film)[5].get<double>(), (*film)[6].get<bool>(), (*film)[7].get<bool>()});
       }
       s.volts_bias = number(k, "volts_bias", 0);
       s.volts_weight = number(k, "volts_weight", 0);

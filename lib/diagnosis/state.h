@@ -55,6 +55,7 @@ struct Diagnosis::State {
   sun::Ephemeris ephemeris;
   std::optional<Utc> last;           ///< start of the last minute
   double minutes_of_sun = 0, waiting_min = 0;
+  double highest_sun_deg = 15;       ///< of the last days
   SiteLook site_look;
   sky::State sky;
   SkyShares sky_shares;

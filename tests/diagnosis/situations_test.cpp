@@ -278,6 +278,8 @@ TEST_CASE("an over-voltage stop on a cold morning has its own name and ends by i
   r.teach(3);
   r.play(0, 0, 11, [](double hour, MinuteIn& m) {
     m.air_c = -27;
+    m.p.watts *= 1.077;   // 22 K colder cells
+    m.s.watts *= 1.077;
     if (hour > 8.2 && hour < 9.66) {
       m.p.watts = m.s.watts = 0;
       m.p.volts = m.s.volts = 50.9;
