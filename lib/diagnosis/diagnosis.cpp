@@ -34,7 +34,7 @@ std::int32_t local_day(Utc t, double longitude_deg) {
 
 Diagnosis::State::State(const rig::Rig& r, const Words& w)
     : rig(r), words(w), states(states_of(r)), filter(states, hold_snow_of(r)),
-      site(site_of(r, r.site.latitude_deg, r.site.longitude_deg)) {
+      site(site_of(r, r.site.latitude_deg, r.site.longitude_deg)), stand(r) {
   for (std::size_t i = 0; i < r.strings.size(); ++i) strings.emplace_back(string_model(r, static_cast<int>(i)));
 }
 
@@ -200,8 +200,50 @@ void Diagnosis::State::judge(const RigMinute& m) {
   }
 }
 
+void Diagnosis::State::follow_stand(const RigMinute& m) {
+  const Stand::Change change = stand.follow(m);
+  if (!change.attitude && !change.place) return;
+  if (change.place) site = site_of(rig, stand.latitude_deg(), stand.longitude_deg());
+  const auto planes = stand.planes();
+  for (std::size_t i = 0; i < strings.size(); ++i) strings[i].calibration.stand_on(planes[i]);
+}
+
+/// On the move nobody knows which way a plane leans: as if flat, and only a gross shortfall is called unclear.
+void Diagnosis::State::judge_on_the_move(const RigMinute& m) {
+  const double albedo = sky.albedo;
+  for (std::size_t i = 0; i < strings.size(); ++i) {
+    Verdict& v = strings[i].verdict;
+    v = {};
+    v.utc = m.start;
+    v.string = static_cast<int>(i);
+    v.sun_elevation_deg = site_look.sun_elevation_deg;
+    v.reason = "on the move";
+    const StringMinute& in = m.strings[i];
+    const auto sky_now = sky::clear_state(site_of(rig, m.latitude_deg, m.longitude_deg), m.start, ephemeris, m.air_c.value_or(0), albedo);
+    roof::Weather weather;
+    if (m.air_c) weather.air_c = *m.air_c;
+    const auto flat = roof::expected(strings[i].calibration.corrected().on({0, 180}), sky_now, weather, m.bank_voltage_v.value_or(13.3));
+    v.clear_sky_w = v.expected_w = flat.limited_w;
+    if (in.live && in.power_w) v.measured_w = *in.power_w;
+    if (v.sun_elevation_deg < 10 || v.clear_sky_w < 0.05 * rig.strings[i].rated_w()) {
+      v.cause = Cause::dark;
+      v.confidence = 0.9;
+    } else if (!v.measured_w) {
+      v.cause = Cause::stale;
+      v.confidence = 0.9;
+    } else {
+      v.performance_index = *v.measured_w / v.expected_w;
+      v.cause = *v.performance_index > 0.5 ? Cause::clear : Cause::unsure;
+      v.confidence = 0.6;
+    }
+    v.split.made_w = v.measured_w.value_or(0);
+    (v.measured_w ? v.split.unexplained_w : v.split.no_data_w) = v.clear_sky_w - v.split.made_w;
+  }
+}
+
 std::vector<Verdict> Diagnosis::on_minute(const RigMinute& m) {
   State& st = *state_;
+  st.follow_stand(m);
   if (st.last) {
     const auto gap = std::clamp((m.start - *st.last) / minutes{1}, std::int64_t{1}, std::int64_t{3 * 1440});
     st.waiting_min += static_cast<double>(gap - 1);
@@ -233,12 +275,13 @@ std::vector<Verdict> Diagnosis::on_minute(const RigMinute& m) {
       if (motion.known && (!st.motion.known || motion.noise < st.motion.noise)) st.motion = motion;
     }
   }
-  const bool moving = m.speed_ms && *m.speed_ms > 1;
+  const bool moving = st.stand.moving();
   if (any && m.clock_trusted && !moving) {
     st.filter.see(st.site_look, looks, st.sky_shares, st.motion, hints);
     st.learn(m);
   }
-  st.judge(m);
+  if (moving) st.judge_on_the_move(m);
+  else st.judge(m);
   st.conditions(m);
   std::vector<Verdict> out;
   for (std::size_t i = 0; i < st.strings.size(); ++i) {

@@ -12,6 +12,7 @@
 #include "diagnosis/motion.h"
 #include "diagnosis/retrospect.h"
 #include "diagnosis/opinion.h"
+#include "diagnosis/stand.h"
 #include "roof/calibration.h"
 #include "roof/expected.h"
 #include "sky/state.h"
@@ -52,6 +53,7 @@ struct Diagnosis::State {
   Filter filter;
   std::vector<StringMemory> strings;
   sky::Site site;
+  Stand stand;
   sun::Ephemeris ephemeris;
   std::optional<Utc> last;           ///< start of the last minute
   double minutes_of_sun = 0, waiting_min = 0;
@@ -65,6 +67,8 @@ struct Diagnosis::State {
   StringLook look_at(const RigMinute& m, int string);
   void learn(const RigMinute& m);
   void judge(const RigMinute& m);
+  void judge_on_the_move(const RigMinute& m);
+  void follow_stand(const RigMinute& m);
   void conditions(const RigMinute& m);
 };
 

@@ -69,7 +69,7 @@ TEST_CASE("a raised jack changes what is expected, once it has held") {
     m.pitch_deg = 6;  // nose up, to the north: the roof leans to the noon sun
     up_w = raised.on_minute(m)[0].clear_sky_w;
   }
-  // Sun 24 degrees high: the beam on the plane grows by sin(30)/sin(24), the diffuse hardly.
+  // Sun 24 degrees high: the beam on the plane grows by sin(30)/sin(24), the glass lets 3 % more of it in, the diffuse hardly changes.
   CHECK(up_w > 1.12 * flat_w);
-  CHECK(up_w < 1.26 * flat_w);
+  CHECK(up_w < 1.28 * flat_w);
 }
