@@ -68,6 +68,7 @@ class Desk {
       std::cerr << "said, but no firnwatt is running for this rig: nobody took it\n";
       return found_wrong;
     }
+    std::cerr << "said to the running firnwatt\n";
     return fine;
   }
 
