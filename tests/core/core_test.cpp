@@ -155,11 +155,12 @@ TEST_CASE("a core starts without permit, gives one to warm cells after the dwell
   (void)core.take_effects();
   core.on_message(cell(0, t0 + 22min));
   all = core.take_effects();
+  // A renewal that was due at this very instant may come first; the withdrawal has the last word.
   REQUIRE(!publishes(all, permit).empty());
-  CHECK(publishes(all, permit)[0].payload.find("\"permit\":false") != std::string::npos);
+  CHECK(publishes(all, permit).back().payload.find("\"permit\":false") != std::string::npos);
   REQUIRE(!publishes(all, "lark/roof/set").empty());
-  CHECK(publishes(all, "lark/roof/set")[0].payload == "halt");
-  CHECK(publishes(all, "lark/roof/set")[0].connection == "roof");
+  CHECK(publishes(all, "lark/roof/set").back().payload == "halt");
+  CHECK(publishes(all, "lark/roof/set").back().connection == "roof");
 }
 
 TEST_CASE("a clock step moves stamps and nothing else") {
