@@ -392,9 +392,13 @@ TEST_CASE("TLS: a good broker is believed, each bad one refused with its reason,
         CHECK(eventually([&] { return w.told<mqtt::Delivered>().size() == 1; }));
       } else {
         REQUIRE(eventually([&] { return !w.told<mqtt::Connection>().empty(); }));
-        CHECK(w.last_reason().substr(0, row.reason.size()) == row.reason);
+        // Under TLS 1.3 a missing client certificate is refused after the client's side of the handshake is done: whether the alert or
+        // the closed socket is seen first is a race inside the library, so either may be said, each once.
+        const bool late_refusal = !row.client_certificate;
+        const bool closed = late_refusal && w.last_reason().starts_with("no answer from 127.0.0.1");
+        CHECK((closed || w.last_reason().substr(0, row.reason.size()) == row.reason));
         pause_for(1200ms);
-        CHECK(w.told<mqtt::Connection>().size() == 1);
+        CHECK(w.told<mqtt::Connection>().size() <= (late_refusal ? 2u : 1u));
         CHECK_FALSE(w.client->connected());
       }
     }
