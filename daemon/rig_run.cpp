@@ -83,7 +83,7 @@ Result<void> RigRun::start(Described d) {
   }
   if (!rig.simulation) {
     clock_trusted_ = believable(clock_evidence(not_before_));
-    make_core({start.at, start.utc, clock_trusted_}, snapshots, false);
+    make_core({start.at, start.utc, clock_trusted_}, snapshots, guard::Continuity::restart);
     // A feed that begins so was recorded from the inside and carries all the shell's words itself.
     give(root_of(rig) + "broker", json_text({{"connected", false}, {"why", broker_why_}}), start.at);
     give(root_of(rig) + "clock", json_text({{"offset_ms", 0}, {"trusted", clock_trusted_}}), start.at);
@@ -96,10 +96,9 @@ Result<void> RigRun::start(Described d) {
   return {};
 }
 
-void RigRun::make_core(Now start, const std::map<std::string, std::string>& snapshots, bool reload) {
+void RigRun::make_core(Now start, const std::map<std::string, std::string>& snapshots, guard::Continuity how) {
   core_ = std::make_unique<core::Core>(described_->rig, described_->words, start);
-  (void)reload;
-  core_->restore(snapshots);
+  core_->restore(snapshots, how);
 }
 
 void RigRun::reload() {
@@ -132,7 +131,7 @@ void RigRun::reload() {
   const Now at = core_->now();
   core_.reset();
   described_ = std::make_unique<Described>(std::move(*fresh));
-  make_core(at, snapshots, true);
+  make_core(at, snapshots, guard::Continuity::reload);
   (void)journal_->write({EventRow{{at.utc, at.at, at.trusted}, "reload", "config read again"}}, at);
   connect_all();
   give(root_of(described_->rig) + "broker", json_text({{"connected", lines_.at("").up}, {"id_taken", id_taken_}, {"why", broker_why_}}), at.at);
@@ -413,7 +412,7 @@ void RigRun::take_simulation_tick(const Message& m) {
   const Elapsed at{t->time_since_epoch()};
   if (!simulated_) {
     simulated_ = at;
-    make_core({at, *t, true}, journal_->snapshots(), false);
+    make_core({at, *t, true}, journal_->snapshots(), guard::Continuity::restart);
     give(root_of(described_->rig) + "broker", json_text({{"connected", lines_.at("").up}, {"why", ""}}), at);
     tock_due_ = at;
   } else {

@@ -55,7 +55,7 @@ class RigRun {
 
   void connect_all();
   void connect(const std::string& name, mqtt::Settings settings);
-  void make_core(Now start, const std::map<std::string, std::string>& snapshots, bool reload);
+  void make_core(Now start, const std::map<std::string, std::string>& snapshots, guard::Continuity how);
   void drain();
   void take(const std::string& line, Elapsed at, mqtt::Event event);
   void give(std::string topic, const std::string& payload, Elapsed at);

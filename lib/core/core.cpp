@@ -49,13 +49,13 @@ Core::Core(rig::Rig rig, const Words& words, Now start)
   store(EventRow{stamp(), "start", "watching begins"});
 }
 
-void Core::restore(const std::map<std::string, std::string>& snapshots) {
+void Core::restore(const std::map<std::string, std::string>& snapshots, guard::Continuity how) {
   const auto of = [&](const char* room) -> std::string_view {
     const auto it = snapshots.find(room);
     return it == snapshots.end() ? std::string_view{} : std::string_view{it->second};
   };
   if (!of("window").empty()) window_.restore(of("window"));
-  if (!of("guard").empty()) guard_.restore(of("guard"), now());
+  if (!of("guard").empty()) guard_.restore(of("guard"), now(), how);
   if (!of("diagnosis").empty()) diagnosis_.restore(of("diagnosis"));
   if (!of("outlook").empty()) outlook_.restore(of("outlook"));
   if (!of("alarms").empty()) alarms_.restore(of("alarms"), now());

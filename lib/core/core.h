@@ -44,7 +44,8 @@ class Core {
   Core& operator=(const Core&) = delete;
 
   /// State of an earlier run, by room name; before the first message. What cannot be read starts afresh.
-  void restore(const std::map<std::string, std::string>& snapshots);
+  /// reload: the same process goes on with another config, and what was fresh still is.
+  void restore(const std::map<std::string, std::string>& snapshots, guard::Continuity how = guard::Continuity::restart);
   std::map<std::string, std::string> snapshots() const;
 
   void on_message(const Message& message);

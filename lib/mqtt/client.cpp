@@ -415,7 +415,9 @@ void Client::State::say_down(const std::string& why) {
   const bool change = reported_up || !reported_any;
   reported_up = false;
   reported_any = true;
-  if (reasons_said.size() < 20 && (reasons_said.insert(why).second || change)) tell(Connection{false, why});
+  // A broker that refuses in the middle of TLS is heard as an alert or as a closed socket, as it happens: one reason.
+  const std::string reason = why.substr(0, why.find(" failed: "));
+  if (reasons_said.size() < 20 && (reasons_said.insert(reason).second || change)) tell(Connection{false, why});
 }
 
 std::string Client::State::serve() {
