@@ -165,7 +165,7 @@ void add_owner_words(CLI::App& app, Todo& todo) {
   auto* s = app.add_subcommand("shelve", "Hide an alarm for some hours; it is still judged and journalled");
   s->add_option("CONFIG", a->config, "The rig")->required();
   s->add_option("ALARM", a->key, "The alarm's key, as on its topic: snow-fore")->required();
-  s->add_option("HOURS", a->hours, "For how long, up to 744 hours")->required()->check(CLI::Range(0.01, 744.0));
+  s->add_option("HOURS", a->hours, "For how long, up to 168 hours")->required()->check(CLI::Range(0.01, 168.0));
   s->callback([a, &todo] { todo = [a] { return shelve(*a); }; });
 }
 

@@ -20,7 +20,10 @@ _firnwatt() {
   if [[ $cur == -* ]]; then
     local options=--help
     case $command in
-      expect) options+=" --date --step --format" ;;
+      run) options+=" --record" ;;
+      expect) options+=" --date --step --air --format" ;;
+      try) options+=" --yes" ;;
+      acknowledge) options+=" --by" ;;
       listen) options+=" --broker --for --output" ;;
       replay) options+=" --journal --quiet" ;;
       record) options+=" --output --for" ;;

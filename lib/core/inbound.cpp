@@ -88,7 +88,7 @@ Result<Inbox> Inbound::read(std::string_view topic, const Message& m) {
     const auto it = object.find("hours");
     if (it == object.end() || !it->is_number()) return refused(topic, "wants {\"hours\": number}");
     const double h = it->get<double>();
-    if (!(h > 0 && h <= 24 * 31)) return refused(topic, "hours must be above 0 and at most 744");
+    if (!(h > 0 && h <= 24 * 7)) return refused(topic, "hours must be above 0 and at most 168");
     return Inbox{Shelve{std::string(key), h}};
   }
   if (topic == "notices/seen") {
