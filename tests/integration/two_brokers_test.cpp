@@ -13,6 +13,7 @@
 #include "journal/reader.h"
 #include "support/certificates.h"
 #include "support/proxy.h"
+#include "units/text.h"
 
 using namespace fw;
 using namespace fw::test;
@@ -214,7 +215,8 @@ TEST_CASE("over a link that is cut, a daemon and a broker that are killed, no me
   pause_for(16s);
   if (!done || !settled())
     for (const auto& [id, row] : way.account())
-      if (!final(row.state)) MESSAGE("open: ", id, " ", row.state, " ", row.detail);
+      if (!final(row.state)) MESSAGE("open: ", id, " ", row.state, " ", row.state_utc ? iso_utc(*row.state_utc) : "");
+  INFO(way.log());
   REQUIRE(settled());
 
   const auto account = way.account();
