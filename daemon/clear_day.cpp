@@ -1,6 +1,6 @@
 #include "clear_day.h"
 
-#include "diagnosis/rig_model.h"
+#include "roof/described.h"
 #include "units/text.h"
 
 namespace fw {
@@ -10,12 +10,12 @@ ClearDay clear_day(const Described& d, Utc day, Span step, double air_c) {
   ClearDay result;
   result.from = d.words.local_midnight(day);
   result.to = d.words.next_local_midnight(result.from);
-  const sky::Site site = diagnosis::site_of(rig, rig.site.latitude_deg, rig.site.longitude_deg);
+  const sky::Site site = roof::site_of(rig.site, rig.site.latitude_deg, rig.site.longitude_deg);
   result.sun = sun::day_events(result.from, result.to - result.from, site.place);
   roof::Weather weather;
   weather.air_c = air_c;
-  for (int i = 0; i < static_cast<int>(rig.strings.size()); ++i)
-    result.strings.push_back(roof::day_table(diagnosis::string_model(rig, i), site, result.from, result.to, step, weather, rig.site.albedo));
+  for (const auto& s : rig.strings)
+    result.strings.push_back(roof::day_table(roof::string_model(s), site, result.from, result.to, step, weather, rig.site.albedo));
   return result;
 }
 

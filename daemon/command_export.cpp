@@ -21,14 +21,8 @@ int export_table(const Asked& a) {
     std::cerr << words.fault().text() << "\n";
     return unusable;
   }
-  const auto instant = [&](const std::optional<std::string>& text, const char* option, std::optional<Utc>& into) {
-    if (!text) return true;
-    into = instant_in(*text, *words);
-    if (!into) std::cerr << option << ": '" << *text << "' is no time; write 2026-01-12 or 2026-01-12T08:00 (local to the rig) or with a zone\n";
-    return into.has_value();
-  };
   std::optional<Utc> from, to;
-  if (!instant(a.from, "--from", from) || !instant(a.to, "--to", to)) return unusable;
+  if (!take_instant(a.from, "--from", *words, from) || !take_instant(a.to, "--to", *words, to)) return unusable;
   if (auto done = journal->export_table(a.table, from, to, std::cout); !done) {
     std::cerr << done.fault().text() << "\n";
     return unusable;

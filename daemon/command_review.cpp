@@ -24,13 +24,7 @@ int review_journal(const Asked& a) {
     return unusable;
   }
   review::Options options;
-  const auto instant = [&](const std::optional<std::string>& text, const char* option, std::optional<Utc>& into) {
-    if (!text) return true;
-    into = instant_in(*text, *words);
-    if (!into) std::cerr << option << ": '" << *text << "' is no time; write 2026-01-12 or 2026-01-12T08:00 (local to the rig) or with a zone\n";
-    return into.has_value();
-  };
-  if (!instant(a.from, "--from", options.from) || !instant(a.to, "--to", options.to)) return unusable;
+  if (!take_instant(a.from, "--from", *words, options.from) || !take_instant(a.to, "--to", *words, options.to)) return unusable;
   auto account = review::account(*journal, options);
   if (!account) {
     std::cerr << account.fault().text() << "\n";

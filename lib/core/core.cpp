@@ -43,8 +43,7 @@ Core::Core(rig::Rig rig, const Words& words, Now start)
       minute_due_(floor_to(start.at, minute) + minute),
       alive_due_(start.at),
       state_due_(floor_to(start.at, state_every) + state_every),
-      snapshot_due_(floor_to(start.at, snapshot_every) + snapshot_every),
-      untrusted_since_(start.at) {
+      snapshot_due_(floor_to(start.at, snapshot_every) + snapshot_every) {
   store(SnapshotRow{stamp(), "rig", rig_meta(rig_)});
   store(EventRow{stamp(), "start", "watching begins"});
 }
@@ -183,7 +182,6 @@ void Core::take_inbound(const Message& m, std::string_view below_root) {
             const Span change = c.offset - offset_;
             if (change == Span::zero() && c.trusted == trusted_) return;
             offset_ = c.offset;
-            if (!c.trusted && trusted_) untrusted_since_ = now_;
             trusted_ = c.trusted;
             store(ClockRow{stamp(), change, trusted_});
             store(EventRow{stamp(), "clock",
@@ -424,11 +422,11 @@ void Core::publish_summary(bool always) {
     if (lines.size() < 3) lines.push_back(std::move(l));
   std::string text;
   for (const auto& l : lines) text += (text.empty() ? "" : "\n") + l;
-  std::string& last = published_["summary"];
-  const std::string body = last.substr(std::min(last.size(), last.find(' ') == std::string::npos ? last.size() : last.find(' ') + 1));
-  if (!always && body == text) return;
-  last = words_.clock_exact(t.utc) + " " + text;
-  effects_.push_back(Publish{"", root_ + "summary", last, 0, true, {}, ""});
+  if (!always && summary_ == text) return;
+  summary_ = text;
+  std::string& shown = published_["summary"];
+  shown = words_.clock_exact(t.utc) + " " + text;
+  effects_.push_back(Publish{"", root_ + "summary", shown, 0, true, {}, ""});
   outbox_.set_summary(text);
 
   nlohmann::ordered_json status;

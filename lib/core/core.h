@@ -66,7 +66,6 @@ class Core {
     std::uint64_t messages = 0, unmatched = 0, late = 0, inbound_refused = 0, payload_faults = 0;
   };
   const Counts& counts() const { return counts_; }
-  std::vector<std::string> learned() const { return diagnosis_.learned(); }
 
  private:
   void fire_until(Elapsed t);
@@ -112,9 +111,9 @@ class Core {
   std::map<std::string, std::string> published_;   ///< retained state as last sent, by topic below root
   Elapsed minute_due_, alive_due_, state_due_, snapshot_due_;
   std::optional<std::string> diagnosis_fault_, journal_trouble_;
-  Elapsed untrusted_since_{};
   bool broker_connected_ = false, link_up_ = true, id_taken_ = false, link_seen_ = false;
   std::optional<Elapsed> link_down_since_;
+  std::string summary_;                            ///< without its time
   std::uint64_t asked_ = 0;
   std::vector<Effect> effects_;
   Counts counts_;

@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <cmath>
 
-#include "diagnosis/rig_model.h"
 #include "diagnosis/state.h"
 
 namespace fw::diagnosis {
@@ -34,8 +33,8 @@ std::int32_t local_day(Utc t, double longitude_deg) {
 
 Diagnosis::State::State(const rig::Rig& r, const Words& w)
     : rig(r), words(w), states(states_of(r)), filter(states, hold_snow_of(r)),
-      site(site_of(r, r.site.latitude_deg, r.site.longitude_deg)), stand(r) {
-  for (std::size_t i = 0; i < r.strings.size(); ++i) strings.emplace_back(string_model(r, static_cast<int>(i)));
+      site(roof::site_of(r.site, r.site.latitude_deg, r.site.longitude_deg)), stand(r) {
+  for (const auto& s : r.strings) strings.emplace_back(roof::string_model(s));
 }
 
 Diagnosis::Diagnosis(const rig::Rig& rig, const Words& words) : state_(std::make_unique<State>(rig, words)) {}
@@ -203,14 +202,17 @@ void Diagnosis::State::judge(const RigMinute& m) {
 void Diagnosis::State::follow_stand(const RigMinute& m) {
   const Stand::Change change = stand.follow(m);
   if (!change.attitude && !change.place) return;
-  if (change.place) site = site_of(rig, stand.latitude_deg(), stand.longitude_deg());
+  if (change.place) site = roof::site_of(rig.site, stand.latitude_deg(), stand.longitude_deg());
   const auto planes = stand.planes();
   for (std::size_t i = 0; i < strings.size(); ++i) strings[i].calibration.stand_on(planes[i]);
 }
 
 /// On the move nobody knows which way a plane leans: as if flat, and only a gross shortfall is called unclear.
 void Diagnosis::State::judge_on_the_move(const RigMinute& m) {
-  const double albedo = sky.albedo;
+  const auto sky_now =
+      sky::clear_state(roof::site_of(rig.site, m.latitude_deg, m.longitude_deg), m.start, ephemeris, m.air_c.value_or(0), sky.albedo);
+  roof::Weather weather;
+  if (m.air_c) weather.air_c = *m.air_c;
   for (std::size_t i = 0; i < strings.size(); ++i) {
     Verdict& v = strings[i].verdict;
     v = {};
@@ -219,9 +221,6 @@ void Diagnosis::State::judge_on_the_move(const RigMinute& m) {
     v.sun_elevation_deg = site_look.sun_elevation_deg;
     v.reason = "on the move";
     const StringMinute& in = m.strings[i];
-    const auto sky_now = sky::clear_state(site_of(rig, m.latitude_deg, m.longitude_deg), m.start, ephemeris, m.air_c.value_or(0), albedo);
-    roof::Weather weather;
-    if (m.air_c) weather.air_c = *m.air_c;
     const auto flat = roof::expected(strings[i].calibration.corrected().on({0, 180}), sky_now, weather, m.bank_voltage_v.value_or(13.3));
     v.clear_sky_w = v.expected_w = flat.limited_w;
     if (in.live && in.power_w) v.measured_w = *in.power_w;

@@ -2,7 +2,6 @@
 #include <algorithm>
 #include <cmath>
 
-#include "diagnosis/rig_model.h"
 #include "diagnosis/state.h"
 #include "sky/cloud.h"
 

@@ -14,6 +14,7 @@
 #include "diagnosis/opinion.h"
 #include "diagnosis/stand.h"
 #include "roof/calibration.h"
+#include "roof/described.h"
 #include "roof/expected.h"
 #include "sky/state.h"
 #include "units/text.h"

@@ -12,7 +12,7 @@ Energy energy_at(const rig::Rig& rig, const RoofAhead& roof, const sky::Site& si
   std::vector<roof::StringModel> models;
   for (const auto& s : rig.strings) {
     const sky::Plane mounted{s.tilt_deg, s.azimuth_deg - rig.site.heading_deg};
-    models.push_back(paper_model(s).on(roof::plane_on_rig(mounted, attitude)));
+    models.push_back(roof::string_model(s).on(roof::plane_on_rig(mounted, attitude)));
   }
   for (std::size_t i = 0; i < roof.steps.size(); i += 2) {
     const auto& step = roof.steps[i];

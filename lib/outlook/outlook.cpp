@@ -277,7 +277,7 @@ void Outlook::replan(const RigMinute& m, const std::vector<const roof::Calibrati
   in.weather = weather_.ahead(now, plan_hours + 1, has_forecast_ ? &forecast_ : nullptr, air_c_);
   in.forecast_used = std::any_of(in.weather.begin(), in.weather.end(), [](const WeatherHour& w) { return w.forecast; });
   if (has_forecast_) in.forecast_age = m.at - forecast_.received;
-  in.site = sky_site(rig_.site, latitude_deg_, longitude_deg_);
+  in.site = roof::site_of(rig_.site, latitude_deg_, longitude_deg_);
   in.snowing_now = snowing_;
   if (wind_at_ && m.start - *wind_at_ < hours{2}) in.wind_ms = wind_ms_;
   for (const auto& s : strings_) in.soiling_loss.push_back(s.soiling_loss);

@@ -11,34 +11,6 @@ constexpr double recovered_after_h = 0.75;
 constexpr double recovered_mm = 8;         // passes about an eighth of the light
 }  // namespace
 
-roof::StringModel paper_model(const rig::PvString& s) {
-  roof::StringSheet sheet;
-  sheet.module.rated_w = s.module.stc_w;
-  sheet.module.gamma_per_k = s.module.gamma_pmp_per_k;
-  sheet.module.beta_per_k = s.module.beta_voc_per_k;
-  if (s.module.v_oc_v > 0) sheet.module.v_oc_v = s.module.v_oc_v;
-  if (s.module.v_mp_v > 0) sheet.module.v_mp_v = s.module.v_mp_v;
-  sheet.series = s.series;
-  sheet.parallel = s.parallel;
-  sheet.plane = {s.tilt_deg, s.azimuth_deg};
-  sheet.wire_loss_share = s.wire_loss;
-  if (s.controller.max_power_w) sheet.controller.max_pv_power_w = *s.controller.max_power_w;
-  if (s.controller.max_current_a) sheet.controller.max_bank_current_a = *s.controller.max_current_a;
-  if (s.controller.max_voltage_v) sheet.controller.max_pv_voltage_v = *s.controller.max_voltage_v;
-  sheet.controller.efficiency = s.controller.efficiency;
-  return roof::StringModel(sheet);
-}
-
-sky::Site sky_site(const rig::Site& site, double latitude_deg, double longitude_deg) {
-  const sun::Place place{latitude_deg, longitude_deg, site.altitude_m};
-  sky::Site out = sky::site_at(place);
-  if (site.linke_turbidity) out.turbidity = *site.linke_turbidity;
-  std::vector<sky::Horizon::Point> points;
-  for (const auto& p : site.horizon) points.push_back({p.azimuth_deg, p.elevation_deg});
-  if (!points.empty()) out.horizon = sky::Horizon(points);
-  return out;
-}
-
 RoofAhead roof_ahead(const rig::Rig& rig, const std::vector<StringNow>& strings, const sky::Site& site, Utc now,
                      const std::vector<WeatherHour>& weather) {
   RoofAhead out;
@@ -48,7 +20,7 @@ RoofAhead roof_ahead(const rig::Rig& rig, const std::vector<StringNow>& strings,
   std::vector<roof::StringModel> paper;
   for (const auto& s : rig.strings) {
     out.tilt_deg.push_back(s.tilt_deg);
-    paper.push_back(paper_model(s));
+    paper.push_back(roof::string_model(s));
   }
   if (weather.empty()) return out;
   sun::Ephemeris ephemeris;

@@ -9,15 +9,11 @@
 #include "rig/rig.h"
 #include "roof/attitude.h"
 #include "roof/calibration.h"
+#include "roof/described.h"
 
 namespace fw::outlook {
 
 inline constexpr Span step_length = minutes{15};
-
-/// The string on its data sheet, for one that has not been calibrated.
-roof::StringModel paper_model(const rig::PvString& string);
-/// The rig's place; latitude and longitude in degrees.
-sky::Site sky_site(const rig::Site& site, double latitude_deg, double longitude_deg);
 
 /// One string at the start.
 struct StringNow {

@@ -23,7 +23,7 @@ struct Source {
   Channel channel;
   std::string topic;                        ///< MQTT filter, + and # allowed
   std::string pointer;                      ///< RFC 6901; empty: the whole payload
-  std::string unit;                         ///< as written; see intake/unit_table.h
+  std::string unit;                         ///< as written; see units/unit_table.h
   double factor = 1;
   double offset = 0;
   double sign = 1;

@@ -4,6 +4,7 @@
 
 #include <sstream>
 
+#include "alarms/builtin.h"
 #include "config/load.h"
 #include "core/state_text.h"
 #include "units/text.h"
@@ -12,7 +13,7 @@ using namespace fw;
 
 namespace {
 
-constexpr const char* config = R"(
+constexpr const char* lark_config = R"(
 rig: lark
 site: {latitude: 45, longitude: -93, altitude: 260 m, timezone: America/Chicago}
 strings:
@@ -32,7 +33,7 @@ chargers:
 )";
 
 rig::Rig lark() {
-  auto loaded = config::load_text(config, "lark.yaml");
+  auto loaded = config::load_text(lark_config, "lark.yaml");
   for (const auto& f : loaded.faults) MESSAGE(f.text());
   REQUIRE(loaded.rig.has_value());
   return *loaded.rig;
@@ -263,4 +264,15 @@ TEST_CASE("state survives a restart through snapshots") {
   for (const auto& [room, data] : first.snapshots()) broken[room] = data.substr(0, data.size() / 2) + "\x01";
   third.restore(broken);
   third.on_message(cell(5, t0 + 10s));
+}
+
+TEST_CASE("every built-in alarm can be adjusted in the config, and no other") {
+  for (const auto& alarm : alarms::built_in_alarms()) {
+    CAPTURE(alarm.name);
+    const auto loaded = config::load_text(std::string(lark_config) + "alarms:\n  " + std::string(alarm.name) + ": {enabled: false}\n", "lark.yaml");
+    CHECK(loaded.faults.empty());
+    REQUIRE(loaded.rig.has_value());
+    CHECK(!loaded.rig->alarms.at(std::string(alarm.name)).enabled);
+  }
+  CHECK(!config::load_text(std::string(lark_config) + "alarms:\n  sleet: {enabled: false}\n", "lark.yaml").rig.has_value());
 }

@@ -54,7 +54,7 @@ TEST_CASE("one string bare, one half covered: the stake is that string's") {
   for (int h = 0; h < 73; ++h) in.weather.push_back({at(15, 8) + hours{h}, 1, 0.2, -5, 0, 2.0, true});
   in.loads.assign(73, {40, 10});
   in.bank = BankNow{0.4};
-  in.site = sky_site(r.site, 45, -93);
+  in.site = roof::site_of(r.site, 45, -93);
   const Plan p = make_plan(s.rig(), s.words(), in);
   CHECK(p.clearing.strings == std::vector<int>{1});
   CHECK(p.clearing.today_kwh > 0.45);

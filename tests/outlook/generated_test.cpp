@@ -15,10 +15,10 @@ oracle::Marks live(unsigned seed, int days, bool chatty) {
   const auto words = Words::in_zone(g.rig.site.timezone, false);
   outlook::Outlook product(g.rig, *words);
   std::vector<roof::Calibration> learned;
-  for (const auto& s : g.rig.strings) learned.emplace_back(outlook::paper_model(s));
+  for (const auto& s : g.rig.strings) learned.emplace_back(roof::string_model(s));
   std::vector<const roof::Calibration*> calibrations;
   for (const auto& c : learned) calibrations.push_back(&c);
-  const sky::Site site = outlook::sky_site(g.rig.site, g.rig.site.latitude_deg, g.rig.site.longitude_deg);
+  const sky::Site site = roof::site_of(g.rig.site, g.rig.site.latitude_deg, g.rig.site.longitude_deg);
   oracle::Watcher watcher(g.world, *words, g.rig.advice.min_gain_kwh, chatty);
   const Forecast* forecast = nullptr;
   std::size_t next = 0;

@@ -66,7 +66,7 @@ class Story {
     known_ = true;
   }
   void live(Utc from, Utc to, const std::function<Sight(Utc)>& sight) {
-    const sky::Site site = outlook::sky_site(rig_.site, rig_.site.latitude_deg, rig_.site.longitude_deg);
+    const sky::Site site = roof::site_of(rig_.site, rig_.site.latitude_deg, rig_.site.longitude_deg);
     for (Utc t = from; t < to; t += minutes{1}) {
       const Sight s = sight(t);
       RigMinute m;
@@ -90,7 +90,7 @@ class Story {
         Verdict v;
         v.utc = t;
         v.string = static_cast<int>(k);
-        v.clear_sky_w = roof::expected(outlook::paper_model(rig_.strings[k]), sky, {s.air_c, 1}).limited_w;
+        v.clear_sky_w = roof::expected(roof::string_model(rig_.strings[k]), sky, {s.air_c, 1}).limited_w;
         v.expected_w = v.clear_sky_w * s.share;
         v.measured_w = v.expected_w * (1 - s.cover);
         v.confidence = 0.95;

@@ -1,10 +1,9 @@
-#include "diagnosis/rig_model.h"
+#include "roof/described.h"
 
-namespace fw::diagnosis {
+namespace fw::roof {
 
-roof::StringModel string_model(const rig::Rig& rig, int string) {
-  const rig::PvString& s = rig.strings[static_cast<std::size_t>(string)];
-  roof::StringSheet sheet;
+StringModel string_model(const rig::PvString& s) {
+  StringSheet sheet;
   sheet.module.rated_w = s.module.stc_w;
   sheet.module.gamma_per_k = s.module.gamma_pmp_per_k;
   sheet.module.beta_per_k = s.module.beta_voc_per_k;
@@ -18,18 +17,18 @@ roof::StringModel string_model(const rig::Rig& rig, int string) {
   if (s.controller.max_current_a) sheet.controller.max_bank_current_a = *s.controller.max_current_a;
   if (s.controller.max_voltage_v) sheet.controller.max_pv_voltage_v = *s.controller.max_voltage_v;
   sheet.controller.efficiency = s.controller.efficiency;
-  return roof::StringModel(sheet);
+  return StringModel(sheet);
 }
 
-sky::Site site_of(const rig::Rig& rig, double latitude_deg, double longitude_deg) {
-  sky::Site site = sky::site_at({latitude_deg, longitude_deg, rig.site.altitude_m});
-  if (rig.site.linke_turbidity) site.turbidity = *rig.site.linke_turbidity;
-  if (!rig.site.horizon.empty()) {
+sky::Site site_of(const rig::Site& site, double latitude_deg, double longitude_deg) {
+  sky::Site out = sky::site_at({latitude_deg, longitude_deg, site.altitude_m});
+  if (site.linke_turbidity) out.turbidity = *site.linke_turbidity;
+  if (!site.horizon.empty()) {
     std::vector<sky::Horizon::Point> points;
-    for (const auto& p : rig.site.horizon) points.push_back({p.azimuth_deg, p.elevation_deg});
-    site.horizon = sky::Horizon(std::move(points));
+    for (const auto& p : site.horizon) points.push_back({p.azimuth_deg, p.elevation_deg});
+    out.horizon = sky::Horizon(std::move(points));
   }
-  return site;
+  return out;
 }
 
-}  // namespace fw::diagnosis
+}  // namespace fw::roof
