@@ -128,6 +128,8 @@ void read_source(const Field& field, Channel channel, Draft& draft) {
       if (cell && *span > minutes{15}) age->warning("longer than 15 min; cells may be charged that long on an old temperature");
     }
 
+  if (cell) put(s.unit_confirmed, b.take("unit_confirmed"), [](const Field& f) { return f.flag(); });
+
   if (const auto f = b.take("valid")) {
     const auto ends = f->list("the lowest and the highest value that can be");
     if (!ends.empty() && ends.size() != 2) f->fault("two values are wanted: the lowest and the highest that can be");

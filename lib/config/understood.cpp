@@ -41,6 +41,7 @@ std::string source_text(const rig::Source& s) {
   if (s.offset != 0) t += ", plus " + plain(s.offset, 9);
   if (s.sign < 0) t += ", sign turned";
   if (s.time_form != rig::TimeForm::none) t += ", with the sender's time";
+  if (s.unit_confirmed) t += ", unit confirmed";
   if (s.max_age) t += ", silent after " + Words::span(*s.max_age);
   return t;
 }

@@ -247,7 +247,6 @@ void Core::take_inbound(const Message& m, std::string_view below_root) {
 void Core::take_note(Note note) {
   store(NoteRow{stamp(), std::string(name(note.event)), note.string ? rig_.strings[static_cast<std::size_t>(*note.string)].name : "",
                 note.text});
-  guard_.on_note(note);
   diagnosis_.on_note(note);
   outlook_.on_note(note, now());
 }

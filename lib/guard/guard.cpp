@@ -20,7 +20,7 @@ namespace {
 constexpr Span fresh = minutes{15};              // of what only supports a judgement
 constexpr Span soc_fresh = minutes{30};
 constexpr Span unpermitted_for = seconds{60};
-constexpr Span unit_fits_no_more = minutes{30};
+constexpr Span unit_doubt_settles = minutes{30};  // long enough either way
 constexpr Span apart_for = minutes{15};
 constexpr Span refused_for = minutes{20};
 constexpr Span silent_at_start = minutes{15};
@@ -65,9 +65,10 @@ struct Guard::State {
   bool milliamps = false;
 
   bank::UnitDoubt unit = bank::UnitDoubt::none;
-  std::optional<Elapsed> unit_fits_since;       ///< last time it fitted the other unit
+  int unit_sensor = 0;
   double unit_c = 0;
-  bool unit_confirmed = false;
+  std::optional<Elapsed> unit_doubted_at, unit_right_at;   ///< since when it fits the other unit; fits as read
+  bool unit_settled = false;                    ///< held so long that only the owner can lift it
 
   std::optional<Elapsed> charging_since;
   std::optional<Elapsed> cold_flow_since;
@@ -125,20 +126,44 @@ struct Guard::State {
     return !heating && (!a || milliamps || std::abs(*a) < 0.2 * std::max(rig.bank.capacity_ah, 1.0));
   }
 
+  const rig::Source* source_of(int sensor) const {
+    for (const auto& s : rig.sources)
+      if (s.channel == Channel{Quantity::cell_temperature, sensor}) return &s;
+    return nullptr;
+  }
+  bool unit_confirmed(int sensor) const {
+    const auto* s = source_of(sensor);
+    return s && s->unit_confirmed;
+  }
+  /// How a sensor's numbers become degrees; a doubt belongs to this reading of them.
+  std::string read_as(int sensor) const {
+    const auto* s = source_of(sensor);
+    return s ? s->unit + " " + fixed(s->factor, 6) + " " + fixed(s->offset, 6) + " " + fixed(s->sign, 0) : "";
+  }
+
+  /// A doubted unit withholds the permit at once. A short doubt passes; one that held can only be lifted in the config.
   void judge_unit() {
-    if (unit_confirmed) return;
-    bank::UnitDoubt found = bank::UnitDoubt::none;
+    if (unit_settled) return;
+    const auto air_c = air.within(now.at, soc_fresh), cabin_c = cabin.within(now.at, soc_fresh);
+    bool judged = false, doubted = false;
     for (int i = 0; i < cells.count(); ++i) {
       const auto c = cells.cell_c(i, now.at);
-      if (!c) continue;
-      const auto d = bank::unit_doubt(*c, air.within(now.at, soc_fresh), cabin.within(now.at, soc_fresh), idle());
-      if (d != bank::UnitDoubt::none) found = d, unit_c = *c;
+      if (!c || unit_confirmed(i) || !idle() || (!air_c && !cabin_c)) continue;
+      judged = true;
+      const auto d = bank::unit_doubt(*c, air_c, cabin_c, true);
+      if (d != bank::UnitDoubt::none) unit = d, unit_c = *c, unit_sensor = i, doubted = true;
     }
-    if (found != bank::UnitDoubt::none) {
-      unit = found;
-      unit_fits_since = now.at;
-    } else if (unit != bank::UnitDoubt::none && unit_fits_since && now.at - *unit_fits_since >= unit_fits_no_more) {
+    if (!judged || unit == bank::UnitDoubt::none) return;
+    if (doubted) {
+      unit_right_at.reset();
+      if (!unit_doubted_at) unit_doubted_at = now.at;
+      unit_settled = now.at - *unit_doubted_at >= unit_doubt_settles;
+    } else if (!unit_right_at) {
+      unit_right_at = now.at;
+    } else if (now.at - *unit_right_at >= unit_doubt_settles) {
       unit = bank::UnitDoubt::none;
+      unit_doubted_at.reset();
+      unit_right_at.reset();
     }
   }
 
@@ -319,8 +344,10 @@ struct Guard::State {
     u.condition = unit != bank::UnitDoubt::none;
     if (u.condition) {
       const bool f = unit == bank::UnitDoubt::fahrenheit;
+      const std::string sensor = cells.count() > 1 ? "sensor " + cells.name(unit_sensor) : "cell_temperature";
       u.text = "Cell temperature " + fixed(f ? unit_c : unit_c * 1.8 + 32, 0) + " looks like " + (f ? "°F, is read as °C" : "°C, is read as °F") +
-               (air.known ? ": air is " + words.temperature(air.value) : "") + ". Charging is held off until the unit is put right or confirmed.";
+               (air.known ? ": air is " + words.temperature(air.value) : "") + ". Charging is held off. In the config, at " + sensor +
+               ", write unit: " + (f ? "degF" : "degC") + ", or unit_confirmed: true if it is right as it is; then restart or reload firnwatt.";
     }
     out.push_back(std::move(u));
     if (cells.count() > 1) {
@@ -515,14 +542,6 @@ void Guard::on_minute(const RigMinute& m) {
   s.step(s.now);
 }
 
-void Guard::on_note(const Note& n) {
-  // Only what is said on the board itself: nothing inbound can widen a permit.
-  if (n.local && n.text == "cells_confirmed") {
-    s_->unit_confirmed = true;
-    s_->unit = bank::UnitDoubt::none;
-  }
-}
-
 void Guard::advance(Now now) { s_->run_to(now); }
 
 std::optional<Elapsed> Guard::next_deadline() const { return s_->due(); }
@@ -605,7 +624,12 @@ std::vector<Effect> Guard::all_off(std::string reason) {
 std::string Guard::snapshot() const {
   const State& s = *s_;
   const auto g = s.gate.memory();
-  nlohmann::json j{{"v", 1}, {"cold", g.cold}, {"hot", g.hot}, {"open", g.open}, {"limit_a", g.limit_a}, {"at", ms_of(s.now.at)}, {"unit_confirmed", s.unit_confirmed}, {"unit", static_cast<int>(s.unit)}, {"unit_c", s.unit_c}};
+  nlohmann::json j{{"v", 1}, {"cold", g.cold}, {"hot", g.hot}, {"open", g.open}, {"limit_a", g.limit_a}, {"at", ms_of(s.now.at)}, {"unit", static_cast<int>(s.unit)}, {"unit_c", s.unit_c}};
+  if (s.unit != bank::UnitDoubt::none) {
+    j["unit_sensor"] = s.cells.name(s.unit_sensor);
+    j["unit_read_as"] = s.read_as(s.unit_sensor);
+    j["unit_settled"] = s.unit_settled;
+  }
   auto& changes = j["changes"] = nlohmann::json::array();
   for (const Elapsed c : g.changes) changes.push_back(ms_of(c));
   auto& cells = j["cells"] = nlohmann::json::array();
@@ -635,10 +659,17 @@ void Guard::restore(std::string_view text, Now now, Continuity how) {
     for (const auto& c : j.at("cells"))
       cells.push_back({c.at("name").get<std::string>(), c.at("c").is_number() ? std::optional<double>(c.at("c").get<double>()) : std::nullopt,
                        elapsed_ms(c.at("at").get<std::int64_t>()), Span{c.at("still").get<std::int64_t>()}});
-    s.unit_confirmed = j.at("unit_confirmed").get<bool>();
-    if (const int u = j.at("unit").get<int>(); u >= 0 && u <= 2) s.unit = static_cast<bank::UnitDoubt>(u);
-    s.unit_c = j.at("unit_c").get<double>();
-    s.unit_fits_since = now.at;
+    if (const int u = j.at("unit").get<int>(); u == 1 || u == 2) {
+      // The config may have been put right, or the values confirmed, since.
+      for (int i = 0; i < s.cells.count(); ++i) {
+        if (s.cells.name(i) != j.value("unit_sensor", "") || s.read_as(i) != j.value("unit_read_as", "") || s.unit_confirmed(i)) continue;
+        s.unit = static_cast<bank::UnitDoubt>(u);
+        s.unit_sensor = i;
+        s.unit_c = j.at("unit_c").get<double>();
+        s.unit_doubted_at = now.at;
+        s.unit_settled = j.value("unit_settled", false);
+      }
+    }
     s.gate.recall(g, now.at, reload);
     s.cells.recall(cells, reload);
     if (reload) {

@@ -15,7 +15,6 @@
 #include "records/effect.h"
 #include "records/fact.h"
 #include "records/minute.h"
-#include "records/note.h"
 #include "rig/rig.h"
 #include "units/channel.h"
 #include "units/time.h"
@@ -43,8 +42,6 @@ class Guard {
   void on_reading(const Reading& r, Now now);
   /// The minute, for learning and foresight.
   void on_minute(const RigMinute& m);
-  /// "cells_confirmed" as a note's text confirms a doubted unit. No note widens a permit otherwise.
-  void on_note(const Note& n);
   /// Fires what is due. Early, late or missing calls change nothing but the time at which it is said.
   void advance(Now now);
   std::optional<Elapsed> next_deadline() const;

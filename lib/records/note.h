@@ -18,7 +18,6 @@ struct Note {
   NoteEvent event = NoteEvent::text;
   std::optional<int> string;  ///< index; none: all
   std::string text;
-  bool local = false;         ///< said on the board itself, not through a broker
 };
 
 }  // namespace fw

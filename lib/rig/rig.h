@@ -30,6 +30,7 @@ struct Source {
   std::string time_pointer;                 ///< sender's own time
   TimeForm time_form = TimeForm::none;
   std::optional<Span> max_age;              ///< none: learned from the interval
+  bool unit_confirmed = false;              ///< cell temperature: the owner has looked at values that fit another unit
   std::optional<double> valid_from;         ///< SI
   std::optional<double> valid_to;           ///< SI
   std::vector<double> ignore;               ///< raw values that mean "none"

@@ -160,7 +160,7 @@ bank:
   charge_allowed: {topic: b/c, values: {0: true, 1: false}}
   heater_on: {topic: b/h}
   heater_power: {topic: b/p, unit: W}
-  cell_temperature: {topic: b/t, unit: degC, max_age: 10 min}
+  cell_temperature: {topic: b/t, unit: degC, max_age: 10 min, unit_confirmed: true}
 loads: {power: {topic: l, unit: W}}
 chargers:
   one: {kind: solar, rated_current: 70 A, limit: {topic: x/limit, payload: '{"a": {a}}'}, command: {topic: x/on, on_payload: "1", off_payload: "0"}, stop_by: limit, stays_on_without_board: false, confirm_within: 5 s, reports: {on: {topic: x/st}, limit: {topic: x/l, unit: A}, current: {topic: x/c, unit: A}}}
@@ -208,6 +208,8 @@ journal: {path: /j, batch: 5 min, keep_minutes: 90 d, max_size: 300 MB}
   CHECK(p.offset == -2);
   CHECK(p.time_form == rig::TimeForm::local);
   CHECK(p.max_age == seconds{90});
+  CHECK(source(r, Quantity::cell_temperature, 0).unit_confirmed);
+  CHECK_FALSE(p.unit_confirmed);
   CHECK(p.valid_to == 2000);
   CHECK(p.ignore == std::vector<double>{65535, -1});
   CHECK(p.values.at("dark") == 0);

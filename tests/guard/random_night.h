@@ -14,7 +14,7 @@
 namespace fw::guard::test {
 
 struct Line {
-  enum What { cell, stray, frozen, late, kept, nothing, restart, amnesia, clock, link_down, link_up, note } what = cell;
+  enum What { cell, stray, frozen, late, kept, nothing, restart, amnesia, clock, link_down, link_up } what = cell;
   std::int64_t ms = 0;   ///< since the night's start
   int sensor = 0;
   double value = 0;
@@ -23,7 +23,7 @@ struct Line {
 
 inline std::string text_of(const Line& l) {
   static const char* names[] = {"cell", "stray value", "frozen value", "overtaken value", "kept old value", "no value", "restart",
-                                "restart, snapshot lost", "clock step h", "link down", "link up", "note"};
+                                "restart, snapshot lost", "clock step h", "link down", "link up"};
   return "  " + fixed(static_cast<double>(l.ms) / 1000, 1) + " s: " + names[l.what] + " t" + std::to_string(l.sensor + 1) + " " + fixed(l.value, 2);
 }
 
@@ -86,7 +86,6 @@ inline Night make_night(unsigned seed) {
     if (chance(0.003)) n.feed.push_back({Line::clock, ms + 500, 0, uni(-400, 400)});
     if (chance(0.003)) n.feed.push_back({Line::link_down, ms + 600, 0, 0});
     if (chance(0.02)) n.feed.push_back({Line::link_up, ms + 650, 0, 0});
-    if (chance(0.002)) n.feed.push_back({Line::note, ms + 660, 0, 0});
   }
   std::stable_sort(n.feed.begin(), n.feed.end(), [](const Line& a, const Line& b) { return a.ms < b.ms; });
   return n;
@@ -211,12 +210,6 @@ inline std::optional<std::string> broken_promise(const Night& n, const Decisions
             if (!d.guard.may_charge(k)) reader_until[k] = d.at;  // the kept no is there on connecting
         link = true;
         break;
-      case Line::note: {
-        Note note;
-        note.text = "cells_confirmed";
-        d.guard.on_note(note);
-        break;
-      }
     }
     bool cold = false;
     for (const auto& k : known) cold = cold || (k.c && !k.frozen && *k.c <= limit_c && d.at - k.at <= max_age + grace);
