@@ -1,46 +1,99 @@
+// Where the clear-sky watts of a minute went. From the sky down: cloud, fixed shade, what lies on the glass, and
+// last what the controller or a fault kept back.
 #include <algorithm>
 
 #include "diagnosis/state.h"
+#include "sky/cloud.h"
 
 namespace fw::diagnosis {
 
-LossSplit split_of(const Verdict& v, const StringLook& look, const Opinion& o, double open_now_w, bool bank_cold) {
+namespace {
+
+constexpr double free_below = 0.3;    ///< of the belief that output is held back
+constexpr double no_chance = 0.05;
+constexpr double snows_above = 0.4;   ///< of the chance that snow falls now
+
+/// A string that is free to make what its glass lets through is a witness of the sky; one under snow, held back or dead is not.
+bool shows_the_sky(const StringMemory& s, double held_back) {
+  const Cause c = s.opinion.cause;
+  return s.look.usable && s.look.carries() && held_back < free_below &&
+         (c == Cause::clear || c == Cause::cloud || c == Cause::shade || c == Cause::soiling);
+}
+
+LossSplit split_of(const Verdict& v, const Opinion& o, double open_w, double film_loss, bool bank_cold) {
   LossSplit s;
-  const double clear = v.clear_sky_w;
-  const double open_now = std::min(open_now_w, std::max(clear, look.limit_w));
-  const double expected = v.expected_w;
-  s.cloud_w = clear - open_now;
-  s.shade_w = open_now - expected;
+  s.cloud_w = v.clear_sky_w - open_w;
+  s.shade_w = open_w - v.expected_w;
   if (!v.measured_w) {
-    s.no_data_w = clear - s.cloud_w - s.shade_w;
+    s.no_data_w = v.clear_sky_w - s.cloud_w - s.shade_w;
     return s;
   }
   s.made_w = *v.measured_w;
-  const double rest = clear - s.cloud_w - s.shade_w - s.made_w;
-  // film lies under whatever else there is
+  double rest = v.expected_w - s.made_w;
+  // a film lies under whatever else there is; under snow it hardly counts
+  const double film_w = rest > 0 ? std::min(rest, film_loss * v.expected_w) : 0;
+  const auto take_film = [&] {
+    s.soiling_w = film_w;
+    rest -= film_w;
+  };
   switch (v.cause) {
     case Cause::snow: s.snow_w = rest; break;
     case Cause::soiling: s.soiling_w = rest; break;
     case Cause::shade: s.shade_w += rest; break;
-    case Cause::curtailed: (bank_cold ? s.cold_w : s.curtailed_w) = rest; break;
-    case Cause::outage: s.outage_w = rest; break;
+    case Cause::curtailed:
+      take_film();
+      (bank_cold ? s.cold_w : s.curtailed_w) = rest;
+      break;
+    case Cause::outage:
+      take_film();
+      s.outage_w = rest;
+      break;
     case Cause::stale: s.no_data_w = rest; break;
     case Cause::unsure: s.unexplained_w = rest; break;
     case Cause::cloud:
     case Cause::clear:
     case Cause::dark: {
-      // what the sky does not explain: a film when one is known, a cover when one is likely, else the sky after all
-      const double film = expected * std::clamp(1 - o.film_pass, 0.0, 0.4) *
-                          std::min(1.0, o.probability[static_cast<std::size_t>(Cause::soiling)] * 2);
-      if (rest > 0 && film > 0) s.soiling_w = std::min(rest, film);
-      if (rest > 0 && o.snow > 0.5) s.snow_w = rest - s.soiling_w;
-      s.cloud_w += rest - s.soiling_w - s.snow_w;
+      take_film();
+      // What the sky as believed leaves over is what the other explanations, each with its chance, take; where none
+      // has a chance it is the sky after all.
+      const double snow = o.probability[static_cast<std::size_t>(Cause::snow)];
+      const double shade = o.probability[static_cast<std::size_t>(Cause::shade)];
+      if (rest > 0 && snow + shade > no_chance) {
+        s.snow_w = rest * snow / (snow + shade);
+        s.shade_w += rest - s.snow_w;
+      } else {
+        s.cloud_w += rest;
+      }
       break;
     }
   }
   // the sum is exact by construction; rounding of the additions goes where nobody is blamed
-  s.unexplained_w += clear - s.sum();
+  s.unexplained_w += v.clear_sky_w - s.sum();
   return s;
+}
+
+}  // namespace
+
+void Diagnosis::State::book(const std::vector<double>& open_w, bool bank_cold) {
+  bool seen = site_look.irradiance_share.has_value();
+  for (std::size_t i = 0; i < strings.size(); ++i) seen |= shows_the_sky(strings[i], filter.state().strings[i].held_back);
+  for (std::size_t i = 0; i < strings.size(); ++i) {
+    StringMemory& s = strings[i];
+    Verdict& v = s.verdict;
+    const double most = std::max(v.clear_sky_w, s.look.limit_w);
+    double open = std::min(open_w[i], most);
+    // Nobody sees the sky: covered glass and a resting controller say nothing of it, a forecast does. While snow
+    // falls the sky is darker than its cloud cover says.
+    if (!seen && site_look.forecast_cloud >= 0 && v.clear_sky_w > 0 && open > 0) {
+      double forecast = sky::share_under_cloud(site_look.forecast_cloud) * v.clear_sky_w;
+      if (site_look.snowing > snows_above) forecast = std::min(forecast, open);
+      forecast = std::max(forecast, std::min(v.measured_w.value_or(0), most));
+      open = forecast;
+      v.expected_w = open * s.look.shade_total;
+      if (v.expected_w > 1 && v.measured_w) v.performance_index = *v.measured_w / v.expected_w;
+    }
+    v.split = split_of(v, s.opinion, open, s.film.known() ? std::max(0.0, s.film.loss()) : 0, bank_cold);
+  }
 }
 
 }  // namespace fw::diagnosis

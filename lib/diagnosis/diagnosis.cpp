@@ -98,6 +98,7 @@ void Diagnosis::State::judge(const RigMinute& m) {
     held_off = held_off || s.stage == Stage::inhibited;
   }
   const bool bank_cold = m.cell_min_c && *m.cell_min_c <= rig.bank.window.resume_c && (held_off || (!told && m.soc.value_or(0) < 0.95));
+  std::vector<double> open_w;
   for (std::size_t i = 0; i < strings.size(); ++i) {
     StringMemory& s = strings[i];
     const StringLook& l = s.look;
@@ -191,12 +192,13 @@ void Diagnosis::State::judge(const RigMinute& m) {
       // light falls to 1/e in about 3 cm of settled snow (order of magnitude; snow/ has the law)
       v.snow_cm = std::min(30.0, -3.0 * std::log(std::max(o.snow_pass, 1e-4)));
     }
-    v.split = split_of(v, l, o, open_now, bank_cold);
+    open_w.push_back(open_now);
     if (v.cause != s.worded_cause || ++s.worded_age >= 10 || s.verdict.evidence.empty()) {
       s.worded_cause = v.cause;
       s.worded_age = 0;
     }
   }
+  book(open_w, bank_cold);
 }
 
 void Diagnosis::State::follow_stand(const RigMinute& m) {

@@ -69,14 +69,13 @@ struct Diagnosis::State {
   void learn(const RigMinute& m);
   void judge(const RigMinute& m);
   void judge_on_the_move(const RigMinute& m);
+  /// Splits every string's clear-sky power. open_w: what each would make under the sky as believed, nothing in the way.
+  void book(const std::vector<double>& open_w, bool bank_cold);
   void follow_stand(const RigMinute& m);
   void conditions(const RigMinute& m);
 };
 
 /// The clauses that speak for a verdict.
 std::vector<std::string> evidence_words(const Diagnosis::State& state, int string);
-
-/// Splits the clear-sky power of a verdict; sums exactly.
-LossSplit split_of(const Verdict& verdict, const StringLook& look, const Opinion& opinion, double open_now_w, bool bank_cold);
 
 }  // namespace fw::diagnosis

@@ -26,6 +26,7 @@ struct MinuteIn {
   double air_c = -5;
   double soc = 0.55, bank_v = 13.2, cell_c = 10;
   bool permit = true;
+  std::optional<bool> charge_allowed;
   std::optional<double> error;
 };
 
@@ -109,6 +110,7 @@ class BenchRig {
       m.bank_voltage_v = in.bank_v;
       m.cell_min_c = m.cell_max_c = in.cell_c;
       m.permit = in.permit;
+      m.charge_allowed = in.charge_allowed;
       m.permit_known = true;
       m.latitude_deg = 45;
       m.longitude_deg = -93;
@@ -127,6 +129,8 @@ class BenchRig {
         on_[key] = on;
       }
       for (const Verdict& v : last) {
+        add(booked_w_min, v.split);
+        clear_w_min += v.clear_sky_w;
         sum_exact &= std::abs(v.split.sum() - v.clear_sky_w) < 1e-9 * (1 + v.clear_sky_w);
         finite &= std::isfinite(v.confidence) && std::isfinite(v.expected_w) && std::isfinite(v.split.sum());
       }
@@ -169,8 +173,15 @@ class BenchRig {
   std::vector<std::string> raised, over;
   std::map<std::string, std::string> texts, over_texts;
   bool sum_exact = true, finite = true;
+  LossSplit booked_w_min;            ///< both strings, since last set to {}
+  double clear_w_min = 0;
 
  private:
+  static void add(LossSplit& sum, const LossSplit& s) {
+    for (double LossSplit::*part : {&LossSplit::made_w, &LossSplit::cloud_w, &LossSplit::snow_w, &LossSplit::soiling_w, &LossSplit::shade_w,
+                                    &LossSplit::curtailed_w, &LossSplit::cold_w, &LossSplit::outage_w, &LossSplit::no_data_w, &LossSplit::unexplained_w})
+      sum.*part += s.*part;
+  }
   static std::string clock(double hour) {
     const int m = static_cast<int>(std::lround(hour * 60));
     return (m / 60 < 10 ? "0" : "") + std::to_string(m / 60) + ":" + (m % 60 < 10 ? "0" : "") + std::to_string(m % 60);

@@ -1,5 +1,5 @@
 // Scores the diagnosis on labelled feeds.
-//   score [--no-forecast] [--no-irradiance] [--no-stage] [--no-voltage] [--perturb] [--brief] [--minutes FILE] [FOLDER...]
+//   score [--no-forecast] [--no-irradiance] [--no-stage] [--no-voltage] [--perturb] [--brief] [--account] [--minutes FILE] [FOLDER...]
 // Without folders: every folder practice-* under FW_PRACTICE_DIR.
 #include <algorithm>
 #include <chrono>
@@ -9,6 +9,7 @@
 #include <string>
 #include <vector>
 
+#include "score/ledger.h"
 #include "score/play.h"
 #include "score/practice_rig.h"
 #include "score/tally.h"
@@ -21,7 +22,7 @@ int main(int argc, char** argv) {
   score::PracticeOptions options;
   std::vector<std::string> folders;
   std::string minutes_file;
-  bool brief = false;
+  bool brief = false, account = false;
   for (int i = 1; i < argc; ++i) {
     const std::string a = argv[i];
     if (a == "--no-forecast") options.no_forecast = true;
@@ -30,6 +31,7 @@ int main(int argc, char** argv) {
     else if (a == "--no-voltage") options.no_voltage = true;
     else if (a == "--perturb") options.perturb = true;
     else if (a == "--brief") brief = true;
+    else if (a == "--account") account = true;
     else if (a == "--minutes" && i + 1 < argc) minutes_file = argv[++i];
     else folders.push_back(a);
   }
@@ -57,6 +59,7 @@ int main(int argc, char** argv) {
     std::vector<std::string> names;
     for (const auto& s : rig->strings) names.push_back(s.name);
     score::Scorer scorer(*truth, names);
+    score::Ledger ledger(*truth, names, *words);
     diagnosis::Diagnosis diagnosis(*rig, *words);
     const std::string short_name = std::filesystem::path(folder).filename().string();
     double judged_s = 0;
@@ -64,6 +67,7 @@ int main(int argc, char** argv) {
     const auto begin = std::chrono::steady_clock::now();
     const long messages = score::play(*reader, *rig, diagnosis, [&](const score::Played& p) {
       ++minutes_played;
+      ledger.on_minute(p.minute.start, p.verdicts);
       scorer.on_minute(p.minute.start, p.verdicts, p.diagnosis.facts({p.minute.at, p.minute.start, true}));
       if (!dump) return;
       for (const Verdict& v : p.verdicts) {
@@ -72,16 +76,19 @@ int main(int argc, char** argv) {
         std::string ev;
         for (const auto& e : v.evidence) ev += e + "; ";
         ev += " [" + p.diagnosis.explain(v.string) + "]";
-        std::fprintf(dump, "%s,%s,%s,truth=%s,said=%s,%.2f,%s,el=%.1f,clear=%.0f/%.0f,avail=%.0f/%.0f,made=%.0f,snow=%.2f/%.2f,soil=%.3f,frost=%.2f,shade=%.2f,film=%.3f,scale=%.3f,%s\n",
+        std::fprintf(dump, "%s,%s,%s,truth=%s,said=%s,%.2f,%s,el=%.1f,clear=%.0f/%.0f,avail=%.0f/%.0f,made=%.0f,snow=%.2f/%.2f,soil=%.3f,frost=%.2f,shade=%.2f,film=%.3f,scale=%.3f,lost=cloud %.1f snow %.1f soil %.1f shade %.1f full %.1f cold %.1f out %.1f none %.1f unknown %.1f,%s\n",
                      short_name.c_str(), iso_utc(v.utc).c_str(), names[static_cast<std::size_t>(v.string)].c_str(), t->cause.c_str(),
                      std::string(name(v.cause)).c_str(), v.confidence, v.reason.c_str(), v.sun_elevation_deg, v.clear_sky_w, t->clear_w,
                      v.expected_w, t->available_w, v.measured_w.value_or(-1), v.snow_cover.value_or(0), t->snow_loss, t->soiling, t->frost,
-                     t->shade, v.soiling_loss.value_or(-1), p.diagnosis.calibration(v.string).scale(), ev.c_str());
+                     t->shade, v.soiling_loss.value_or(-1), p.diagnosis.calibration(v.string).scale(), v.split.cloud_w,
+                     v.split.snow_w, v.split.soiling_w, v.split.shade_w, v.split.curtailed_w, v.split.cold_w, v.split.outage_w, v.split.no_data_w,
+                     v.split.unexplained_w, ev.c_str());
       }
     });
     judged_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
     const score::Tally tally = scorer.finish();
     tally.print(short_name, !brief);
+    if (account) ledger.print();
     std::printf("  %ld messages, %ld minutes in %.2f s\n", messages, minutes_played, judged_s);
     for (const std::string& line : diagnosis.learned()) std::printf("  %s\n", line.c_str());
     total.add(tally);

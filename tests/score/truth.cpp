@@ -55,6 +55,7 @@ Result<Truth> truth_of(const std::string& folder) {
     r.soiling = number(f[11]);
     r.frost = number(f[12]);
     r.shade = number(f[13]);
+    r.curtailed = f[14] == "1";
     r.live = f[15] == "1";
     truth.rows[{*t, f[1]}] = std::move(r);
   }

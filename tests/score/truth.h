@@ -13,7 +13,7 @@ struct TruthRow {
   std::string cause;
   std::vector<std::string> also;
   double sun_el = 0, clear_w = 0, available_w = 0, actual_w = 0, snow_loss = 0, soiling = 0, frost = 0, shade = 1;
-  bool live = true;
+  bool live = true, curtailed = false;
   bool allows(const std::string& name) const;
   bool counted() const { return sun_el > 10 && clear_w > 50 && cause != "frost"; }
 };
