@@ -1,6 +1,8 @@
 // Scores the diagnosis on labelled feeds.
-//   score [--no-forecast] [--no-irradiance] [--no-stage] [--no-voltage] [--perturb] [--brief] [--account] [--minutes FILE] [FOLDER...]
-// Without folders: every folder practice-* under FW_PRACTICE_DIR.
+//   score [OPTION...] [FOLDER...] [--generated PICK]... [--write FOLDER PICK]
+// PICK: development, held-out, a family (ordinary, outages, soiling, shade, thin_snow, quiet) or family:seed.
+// Options: --no-forecast --no-irradiance --no-stage --no-voltage --perturb --brief --account --minutes FILE
+// Without folders or picks: every folder practice-* under FW_PRACTICE_DIR.
 #include <algorithm>
 #include <chrono>
 #include <cstdio>
@@ -9,11 +11,10 @@
 #include <string>
 #include <vector>
 
+#include "score/labelled.h"
 #include "score/ledger.h"
 #include "score/play.h"
-#include "score/practice_rig.h"
 #include "score/tally.h"
-#include "score/truth.h"
 #include "units/text.h"
 
 using namespace fw;
@@ -21,7 +22,8 @@ using namespace fw;
 int main(int argc, char** argv) {
   score::PracticeOptions options;
   std::vector<std::string> folders;
-  std::string minutes_file;
+  std::vector<score::Pick> picks;
+  std::string minutes_file, write_to;
   bool brief = false, account = false;
   for (int i = 1; i < argc; ++i) {
     const std::string a = argv[i];
@@ -33,27 +35,44 @@ int main(int argc, char** argv) {
     else if (a == "--brief") brief = true;
     else if (a == "--account") account = true;
     else if (a == "--minutes" && i + 1 < argc) minutes_file = argv[++i];
+    else if (a == "--write" && i + 1 < argc) write_to = argv[++i];
+    else if (const auto some = score::picks_in(a == "--generated" && i + 1 < argc ? argv[++i] : a); !some.empty())
+      picks.insert(picks.end(), some.begin(), some.end());
     else folders.push_back(a);
   }
-  if (folders.empty())
+  if (!write_to.empty()) {
+    for (const score::Pick& p : picks) {
+      const auto feed = score::generate(p.family, p.seed);
+      const std::string folder = picks.size() == 1 ? write_to : write_to + "/" + feed.name;
+      if (const auto done = score::write_folder(feed, folder); !done) {
+        std::fprintf(stderr, "score: %s\n", done.fault().text().c_str());
+        return 2;
+      }
+    }
+    return 0;
+  }
+  if (folders.empty() && picks.empty())
     if (const char* dir = std::getenv("FW_PRACTICE_DIR"))
       for (const auto& e : std::filesystem::directory_iterator(dir))
         if (e.path().filename().string().starts_with("practice-")) folders.push_back(e.path().string());
   std::sort(folders.begin(), folders.end());
-  if (folders.empty()) {
-    std::puts("score: no labelled feeds given; name folders or set FW_PRACTICE_DIR");
+  if (folders.empty() && picks.empty()) {
+    std::puts("score: no labelled feeds given; name folders or --generated PICK, or set FW_PRACTICE_DIR");
     return 0;
   }
   std::FILE* dump = minutes_file.empty() ? nullptr : std::fopen(minutes_file.c_str(), "w");
   score::Tally total;
-  for (const std::string& folder : folders) {
-    const auto rig = score::practice_rig(folder, options);
-    const auto truth = score::truth_of(folder);
-    auto reader = feed::Reader::open(folder + "/feed.jsonl.gz");
-    if (!rig || !truth || !reader) {
-      std::fprintf(stderr, "score: %s\n", (!rig ? rig.fault() : !truth ? truth.fault() : reader.fault()).text().c_str());
+  for (std::size_t i = 0; i < folders.size() + picks.size(); ++i) {
+    auto labelled = i < folders.size() ? score::labelled_folder(folders[i], options)
+                                       : score::labelled_generated(score::generate(picks[i - folders.size()].family, picks[i - folders.size()].seed), options);
+    if (!labelled) {
+      std::fprintf(stderr, "score: %s\n", labelled.fault().text().c_str());
       return 2;
     }
+    const rig::Rig* rig = &labelled->rig;
+    const score::Truth* truth = &labelled->truth;
+    feed::Reader* reader = &labelled->reader;
+    const std::string short_name = labelled->name;
     const auto words = Words::in_zone(rig->site.timezone, false);
     if (!words) return 2;
     std::vector<std::string> names;
@@ -61,7 +80,6 @@ int main(int argc, char** argv) {
     score::Scorer scorer(*truth, names);
     score::Ledger ledger(*truth, names, *words);
     diagnosis::Diagnosis diagnosis(*rig, *words);
-    const std::string short_name = std::filesystem::path(folder).filename().string();
     double judged_s = 0;
     long minutes_played = 0;
     const auto begin = std::chrono::steady_clock::now();

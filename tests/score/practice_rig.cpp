@@ -49,8 +49,12 @@ Result<rig::Rig> practice_rig(const std::string& folder, const PracticeOptions& 
   if (!in) return Fault{folder, "site.json cannot be read"};
   std::stringstream text;
   text << in.rdbuf();
-  const json site = json::parse(text.str(), nullptr, false);
-  if (!site.is_object() || !site.contains("telemetry")) return Fault{folder, "site.json is not a practice site"};
+  return practice_rig_of(text.str(), folder, options);
+}
+
+Result<rig::Rig> practice_rig_of(const std::string& site_json, const std::string& where, const PracticeOptions& options) {
+  const json site = json::parse(site_json, nullptr, false);
+  if (!site.is_object() || !site.contains("telemetry")) return Fault{where, "site.json is not a practice site"};
 
   rig::Rig r;
   r.name = "practice";

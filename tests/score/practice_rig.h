@@ -17,5 +17,7 @@ struct PracticeOptions {
 };
 
 Result<rig::Rig> practice_rig(const std::string& folder, const PracticeOptions& options);
+/// The same from the text of a site.json; `where` is named in faults.
+Result<rig::Rig> practice_rig_of(const std::string& site_json, const std::string& where, const PracticeOptions& options);
 
 }  // namespace fw::score

@@ -34,10 +34,14 @@ const TruthRow* Truth::at(Utc t, const std::string& string) const {
 }
 
 Result<Truth> truth_of(const std::string& folder) {
+  std::ifstream rows(folder + "/truth.csv"), events(folder + "/truth_events.csv");
+  if (!rows) return Fault{folder, "truth.csv cannot be read"};
+  return truth_in(rows, events);
+}
+
+Truth truth_in(std::istream& rows, std::istream& events) {
   Truth truth;
   std::string line;
-  std::ifstream rows(folder + "/truth.csv");
-  if (!rows) return Fault{folder, "truth.csv cannot be read"};
   std::getline(rows, line);
   while (std::getline(rows, line)) {
     const auto f = fields(line, ',');
@@ -59,7 +63,6 @@ Result<Truth> truth_of(const std::string& folder) {
     r.live = f[15] == "1";
     truth.rows[{*t, f[1]}] = std::move(r);
   }
-  std::ifstream events(folder + "/truth_events.csv");
   std::getline(events, line);
   while (std::getline(events, line)) {
     const auto f = fields(line, ',');

@@ -1,5 +1,6 @@
 #pragma once
 // The truth beside a labelled practice feed. Test only.
+#include <istream>
 #include <map>
 #include <string>
 #include <vector>
@@ -30,5 +31,6 @@ struct Truth {
 };
 
 Result<Truth> truth_of(const std::string& folder);
+Truth truth_in(std::istream& rows, std::istream& events);
 
 }  // namespace fw::score
