@@ -184,7 +184,12 @@ void ThermalModel::watch_turns(Elapsed at, double c, const Surroundings& s) {
     high_ = c;
     high_at_ = at;
   } else if (c <= *high_ - swing_k) {
-    if (!turns_.empty() && at - turns_.back().at < hours{6}) turns_.back().amplitude_k = *high_ - turns_.back().low_c;
+    if (!turns_.empty() && turns_.back().at == low_at_) {
+      // The first rise is the case's; what the heater does to the whole shows over its whole time.
+      turns_.back().amplitude_k = *high_ - turns_.back().low_c;
+      const double h = hours_of(high_at_ - low_at_);
+      if (h > 0.02) turns_.back().strength_k_per_h = std::min(turns_.back().strength_k_per_h, cooling_ + turns_.back().amplitude_k / h);
+    }
     falling_ = true;
     low_ = c;
     low_at_ = at;
@@ -200,7 +205,7 @@ std::optional<ThermalModel::Hold> ThermalModel::hold() const {
   double low_max = -1e9;
   for (const Turn& t : turns_) {
     const auto near_another = std::any_of(turns_.begin(), turns_.end(), [&](const Turn& o) {
-      return &o != &t && std::abs(o.low_c - t.low_c) < 0.8 && (o.at > t.at ? o.at - t.at : t.at - o.at) < hours{5};
+      return &o != &t && std::abs(o.low_c - t.low_c) < 0.8 && (o.at > t.at ? o.at - t.at : t.at - o.at) < (std::min(o.strength_k_per_h, t.strength_k_per_h) > 1 ? hours{26} : hours{5});
     });
     if (near_another) alike.push_back(&t);
   }
@@ -211,11 +216,11 @@ std::optional<ThermalModel::Hold> ThermalModel::hold() const {
     low = std::min(low, t->low_c);
     low_max = std::max(low_max, t->low_c);
     swing = std::max(swing, std::min(t->amplitude_k, 3.0));
-    h.strength_k_per_h = std::max(h.strength_k_per_h, t->strength_k_per_h);
+    h.strength_k_per_h += t->strength_k_per_h / static_cast<double>(alike.size());
   }
   if (low_max - low > 1.5) return std::nullopt;
   h.turn_c = low;
-  h.middle_c = low + std::max(swing, 0.5) / 2;
+  h.off_c = low + std::max(swing, 0.5);
   if (h.strength_k_per_h <= 0) return std::nullopt;
   if (last_c_ < h.turn_c - 0.6) return std::nullopt;  // it went through: no hold now
   return h;
@@ -234,34 +239,49 @@ void ThermalModel::recall(const Memory& m) {
   low_.reset();
 }
 
-Course course_of(const ThermalModel& m, double cell_c, const Ahead& ahead, Span length, double air_sigma_k) {
+Course course_of(const ThermalModel& m, double cell_c, const Ahead& ahead, Span length, double air_sigma_k, std::vector<Thermostat> heaters) {
+  constexpr double at_a_thermostat_k = 0.15;       // where a heater turns the cells is well known
+  constexpr std::size_t an_hour = hours{1} / step;
   Course course;
   const double tau = m.time_constant_h();
   const double rate_sigma = std::clamp(m.rate_error_k_per_h(), 0.03, 0.6) + 0.2 / (1 + m.hours_learned());
   const double dt = hours_of(step);
+  const double young = 0.5 * std::exp(-m.hours_learned() / 18);
+  const double recent = m.recent_k_per_h() * std::min(1.0, 0.5 + m.hours_learned() / 8);
   const auto hold = m.hold();
   double c = cell_c;
-  bool holding = true, held = false;
+  bool hidden_on = false, held = false;
   for (Span at{}; at <= length; at += step) {
     const double h = hours_of(at);
     const double reach = tau * (1 - std::exp(-h / tau));
     const double from_rate = rate_sigma * reach * 0.7;
     const double from_air = air_sigma_k * (1 - std::exp(-h / tau)) * std::min(1.0, 0.4 + h / 12);
-    const double sigma = std::sqrt(0.02 + from_rate * from_rate + from_air * from_air);
-    course.push_back({at, c, held ? std::min(sigma, 0.5) : sigma, held});
-    held = false;
-    const Surroundings s = ahead(at, c);
-    // What the last hours did beyond all that was learned fades.
-    const double rate = m.rate_k_per_h(c, s) + m.recent_k_per_h() * std::exp(-h / 3);
-    double next = c + rate * dt;
-    if (hold && holding && rate < 0 && next < hold->middle_c) {
-      if (-m.rate_k_per_h(hold->turn_c, s) <= 0.8 * hold->strength_k_per_h)
-        next = std::min(c, hold->middle_c), held = true;
-      else
-        holding = false;
+    const double from_youth = young * std::max(0.0, std::abs(c - cell_c) - 2);  // where a first long fall will end is not known yet
+    const double sigma = std::sqrt(0.02 + from_rate * from_rate + from_air * from_air + from_youth * from_youth);
+    course.push_back({at, c, held ? std::min(sigma, at_a_thermostat_k) : sigma, held});
+    Surroundings s = ahead(at, c);
+    bool heats = false, turned = false;
+    for (Thermostat& t : heaters) {
+      const bool was = t.on_now;
+      t.on_now = c <= t.on_c || (was && c < t.off_c);
+      turned = turned || (t.on_now && !was);
+      heats = heats || t.on_now;
+      if (t.on_now) s.heater_w += t.watts;
     }
-    if (s.heater_w > 0 && next > c - 0.05) held = true;
-    c = next;
+    // What the last hours did beyond all that was learned fades.
+    double rate = m.rate_k_per_h(c, s) + recent * std::exp(-h / 3);
+    if (hold) {
+      const bool was = hidden_on;
+      hidden_on = c <= hold->turn_c || (was && c < hold->off_c);
+      if (hidden_on) rate += 0.9 * hold->strength_k_per_h;
+      turned = turned || (hidden_on && !was);
+      heats = heats || hidden_on;
+    }
+    held = heats && rate > -0.05;
+    if (turned && held)
+      for (std::size_t k = course.size() - std::min(course.size(), an_hour); k < course.size(); ++k)
+        course[k].sigma_k = std::min(course[k].sigma_k, at_a_thermostat_k);
+    c += rate * dt;
   }
   return course;
 }
@@ -273,18 +293,17 @@ Crossing crossing_of(const Course& course, double level_c, bool lasting) {
   for (std::size_t i = 0; i < course.size(); ++i) {
     const CoursePoint& p = course[i];
     double counts = p.cell_c;
-    const bool cycling = lasting && p.held && p.cell_c > level_c - 1;
-    if (cycling) continue;
     if (lasting) {
+      if (i + hour >= course.size()) break;
       double warmest = p.cell_c;
-      for (std::size_t k = i; k <= i + hour && k < course.size(); ++k) warmest = std::max(warmest, course[k].cell_c);
+      for (std::size_t k = i; k <= i + hour; ++k) warmest = std::max(warmest, course[k].cell_c);
       counts = std::min(warmest, p.cell_c + 1);
     }
     const double z = (level_c - counts) / std::max(p.sigma_k, 0.05);
     x.probability = std::max(x.probability, 0.5 * std::erfc(-z / std::sqrt(2.0)));
     x.deepest_c = std::min(x.deepest_c, p.cell_c);
     if (p.cell_c <= level_c) {
-      if (!x.at) x.at = p.ahead;
+      if (!x.at && (!lasting || counts <= level_c)) x.at = p.ahead;
       x.below += step;
     }
     if (!x.early && p.cell_c - p.sigma_k <= level_c) x.early = p.ahead;

@@ -51,7 +51,7 @@ class ThermalModel {
 
   /// A heater nobody reports: level at which the cells turned upward again and again, and how
   /// strong it is: the cooling before a turn and the rise after it. None: no such thing seen.
-  struct Hold { double turn_c = 0; double middle_c = 0; double strength_k_per_h = 0; };
+  struct Hold { double turn_c = 0, off_c = 0, strength_k_per_h = 0; };
   std::optional<Hold> hold() const;
 
   /// Everything learned, as plain figures, for whoever keeps it over a restart.
@@ -97,14 +97,19 @@ class ThermalModel {
 };
 
 /// A course ahead, one point every five minutes from now: the middle and how far off it may be.
-struct CoursePoint { Span ahead{}; double cell_c = 0; double sigma_k = 0; bool held = false; };  ///< held: by a heater's thermostat
+struct CoursePoint { Span ahead{}; double cell_c = 0; double sigma_k = 0; bool held = false; };  ///< held: a heater is at work then
 using Course = std::vector<CoursePoint>;
 
-/// What the surroundings will be at a time ahead; heater_w may depend on the cell temperature then.
+/// What the surroundings will be at a time ahead; heater_w of heat that does not depend on the cells.
 using Ahead = std::function<Surroundings(Span ahead, double cell_c)>;
 
-/// Course of the cells for `length` from cell_c. air_sigma_k_per_h: how fast the forecast of air loses its worth.
-Course course_of(const ThermalModel& m, double cell_c, const Ahead& ahead, Span length, double air_sigma_k = 1.5);
+/// A heater that comes on at one cell temperature and goes off at another.
+struct Thermostat { double on_c = 0, off_c = 0, watts = 0; bool on_now = false; };
+
+/// Course of the cells for `length` from cell_c, heaters coming and going, the one nobody reports (hold()) included.
+/// air_sigma_k: how far off the air may be once the forecast is hours old.
+Course course_of(const ThermalModel& m, double cell_c, const Ahead& ahead, Span length, double air_sigma_k = 1.5,
+                 std::vector<Thermostat> heaters = {});
 
 /// When a course goes to or below a level and what it comes to.
 struct Crossing {
@@ -113,8 +118,7 @@ struct Crossing {
   double deepest_c = 0;               ///< of the middle course
   Span below{};                       ///< how long the middle course stays there
 };
-/// lasting: only a stay of an hour, or a degree below the level, counts as getting there; a thermostat that holds
-/// within a degree of the level does not.
+/// lasting: only a stay of an hour, or a degree below the level, counts as getting there.
 Crossing crossing_of(const Course& c, double level_c, bool lasting = false);
 
 /// Steady heat, W, that keeps the cells at level_c through the course's surroundings, and its energy, kWh, from `from` on.

@@ -66,16 +66,19 @@ void Foresight::on_minute(const RigMinute& m, std::optional<double> cell_c, doub
   else if (m.bank_heater_on.value_or(false)) own_w = unreported_heater_w;
   if (m.bank_heater_on || m.bank_heater_w) {
     const bool on = own_w > 0;
-    if (on != own_on_) {
+    if (own_known_ && on != own_on_) {
+      const double c = model_.cell_c().value_or(*cell_c);
       auto& edge = on ? own_on_c_ : own_off_c_;
-      edge = edge ? *edge + 0.3 * (*cell_c - *edge) : *cell_c;
+      edge = edge ? *edge + 0.3 * (c - *edge) : c;
     }
+    own_known_ = true;
     if (on) own_w_ = own_w;
     own_on_ = on;
     if (on) own_trusted_ = true;
     else if (own_on_c_ && *cell_c < *own_on_c_ - 0.6) own_trusted_ = false;  // it should have come on by now
   }
   const double all_w = own_w + heater_w;
+  commanded_on_ = heater_w > 0;
   if (all_w > 0 && !heating_since_) heating_since_ = utc_;
   if (all_w <= 0) heating_since_.reset();
 
@@ -180,20 +183,22 @@ void Foresight::look_ahead(const RigMinute& m) {
   }
 }
 
-bank::Surroundings Foresight::ahead(Span at, double cell_c, bool with_heaters) const {
+bank::Surroundings Foresight::ahead(Span at) const {
   const auto i = std::min(static_cast<std::size_t>(at / step), air_ahead_.size() - 1);
-  bank::Surroundings s{air_ahead_[i], cabin_ahead_[i], 0, 0, now_.habit_k_per_h == 0 ? 0 : habit_at(utc_ + at)};
-  if (!with_heaters) return s;
-  // Between its two points a thermostat comes and goes: on the average it holds the middle.
-  if (own_trusted_ && own_on_c_ && own_w_ > 0 && cell_c <= (*own_on_c_ + own_off_c_.value_or(*own_on_c_ + 1)) / 2) s.heater_w += own_w_;
+  return {air_ahead_[i], cabin_ahead_[i], 0, 0, now_.habit_k_per_h == 0 ? 0 : habit_at(utc_ + at)};
+}
+
+std::vector<bank::Thermostat> Foresight::thermostats() const {
+  std::vector<bank::Thermostat> out;
+  if (own_trusted_ && own_on_c_ && own_w_ > 0) out.push_back({*own_on_c_, std::max(own_off_c_.value_or(*own_on_c_ + 1.5), *own_on_c_ + 0.3), own_w_, own_on_});
   for (const auto& h : rig_.heaters)
-    if (cell_c <= (h.on_below_c + h.off_above_c) / 2 && soc_.value_or(0) > h.min_soc) s.heater_w += h.rated_w;
-  return s;
+    if (soc_.value_or(0) > h.min_soc) out.push_back({h.on_below_c, h.off_above_c, h.rated_w, commanded_on_});
+  return out;
 }
 
 void Foresight::foresee(const RigMinute& m, double cell_c) {
   look_ahead(m);
-  course_ = bank::course_of(model_, cell_c, [this](Span at, double c) { return ahead(at, c, true); }, horizon, air_sigma_k_);
+  course_ = bank::course_of(model_, cell_c, [this](Span at, double) { return ahead(at); }, horizon, air_sigma_k_, thermostats());
   const auto in_an_hour = static_cast<std::size_t>(hours{1} / step);
   falling_ = course_.size() > in_an_hour && course_[in_an_hour].cell_c < cell_c - 0.05;
   for (Warning& w : warnings_) judge(w, m, cell_c);
@@ -202,8 +207,8 @@ void Foresight::foresee(const RigMinute& m, double cell_c) {
   const double level = rig_.bank.window.lower_limit_c;
   cannot_hold_ = false;
   if (heating_since_ && utc_ - *heating_since_ >= minutes{60}) {
-    const auto full = [this](Span at, double c) {
-      auto s = ahead(at, c, false);
+    const auto full = [this](Span at, double) {
+      auto s = ahead(at);
       s.heater_w = now_.heater_w;
       return s;
     };
@@ -213,33 +218,42 @@ void Foresight::foresee(const RigMinute& m, double cell_c) {
   }
 }
 
-std::optional<double> Foresight::thermostat_turn_c() const {
-  if (own_trusted_ && own_on_c_) return own_on_c_;
-  if (const auto hold = model_.hold()) return hold->turn_c;
-  return std::nullopt;
+bool Foresight::returns_below(double level_c) const {
+  const auto last = std::find_if(course_.begin(), course_.end(), [](const auto& p) { return p.ahead > hours{12}; });
+  auto above = std::find_if(course_.begin(), last, [&](const auto& p) { return p.cell_c > level_c + 0.1; });
+  const bool heated = std::any_of(course_.begin(), above, [](const auto& p) { return p.held; });
+  return above != last && heated && bank::crossing_of({above, course_.end()}, level_c, true).probability >= 0.4;
 }
 
 void Foresight::judge(Warning& w, const RigMinute& m, double cell_c) {
-  // A thermostat that cycles about the floor is no crossing; its failing would be.
-  double level_c = w.level_c;
-  const bool heats = std::any_of(course_.begin(), course_.end(), [](const auto& p) { return p.held; });
-  if (w.lasting && heats)
-    if (const auto turn = thermostat_turn_c(); turn && *turn > level_c - 1 && *turn < level_c + 0.6) level_c = std::min(level_c, *turn - 0.6);
-  const auto x = bank::crossing_of(course_, level_c, w.lasting);
-  if (cell_c > w.level_c) w.at_level_since.reset();
-  else if (!w.at_level_since) w.at_level_since = m.at;
+  const auto x = bank::crossing_of(course_, w.level_c, w.lasting);
+  if (cell_c > w.level_c) {
+    if (w.below_since && m.at - *w.below_since < minutes{55}) w.short_dip_at = m.at;
+    w.below_since.reset();
+    if (!w.above_since) w.above_since = m.at;
+  } else {
+    if (!w.below_since) w.below_since = m.at;
+    w.above_since.reset();
+  }
   // A coarse digit touches the level before the cells do.
+  if (cell_c > w.level_c - 0.1) w.at_level_since.reset();
+  else if (!w.at_level_since) w.at_level_since = m.at;
   if (cell_c <= w.level_c - 0.3 || (w.at_level_since && m.at - *w.at_level_since >= minutes{30})) {
     w.reached = true;
-    w.active = false;
     w.likely_since.reset();
+    // Where a heater lets the cells come and go about the floor, the warning of the first time stands for all of them.
+    if (!w.active || !w.lasting || !returns_below(w.level_c)) w.active = false;
     return;
   }
-  if (cell_c > w.level_c + 0.15) w.reached = false;
+  if (cell_c > w.level_c + 0.15 || (w.above_since && m.at - *w.above_since >= minutes{75})) w.reached = false;
   w.probability = x.probability;
   const auto utc_of = [&](std::optional<Span> s) { return s ? std::optional<Utc>(utc_ + *s) : std::nullopt; };
   const auto soon = x.at ? x.at : x.early;
-  const bool likely = !w.reached && cell_c > w.level_c && soon && (x.probability >= 0.75 || (x.probability >= (w.lasting ? 0.5 : 0.4) && *soon <= hours{5}));
+  // Short dips of a thermostat's cycle are likely followed by more of them.
+  const bool cycling = w.lasting && (model_.hold() || !thermostats().empty()) && w.short_dip_at && m.at - *w.short_dip_at < hours{30};
+  const bool sure = soon && x.probability >= 0.75 && (!cycling || x.probability >= 0.97 || (*soon <= hours{4} && x.probability >= 0.85));
+  const bool near = soon && !cycling && ((x.probability >= 0.5 && *soon <= hours{5}) || (x.probability >= 0.6 && *soon <= hours{7}));
+  const bool likely = !w.reached && cell_c > w.level_c && (sure || near);
   const bool unlikely = x.probability < 0.2 || (!x.at && x.probability < 0.4);
   if (likely) {
     if (!w.likely_since) w.likely_since = m.at;
@@ -268,7 +282,7 @@ void Foresight::judge(Warning& w, const RigMinute& m, double cell_c) {
       break;
     }
   const Span until = std::min<Span>(horizon, words_.next_at(morning_minute, *w.at) - utc_);
-  const auto need = bank::heat_to_hold(model_, w.level_c + 0.5, [this](Span at, double c) { return ahead(at, c, false); }, from, until);
+  const auto need = bank::heat_to_hold(model_, w.level_c + 0.5, [this](Span at, double) { return ahead(at); }, from, until);
   w.heat_from = utc_ + from;
   w.heat_w = need.watts;
   w.heat_kwh = need.kwh;
@@ -287,6 +301,11 @@ std::vector<Fact> Foresight::facts(Now now) const {
     if (w.active && cell_c_) {
       f.confidence = std::clamp(w.probability, 0.5, 0.99);
       f.text = "Cells at " + words_.temperature(*cell_c_) + (falling_ ? ", falling." : ".");
+      if (w.reached && *cell_c_ <= w.level_c) {
+        f.text += " That is under your floor of " + words_.temperature(w.level_c) + "; they come and go about it as the heater works.";
+        out.push_back(std::move(f));
+        continue;
+      }
       f.text += " " + Words::capital(std::string(f.confidence >= 0.9 ? "very likely" : "likely")) + " to reach " + words_.temperature(w.level_c);
       const std::string early = w.early ? said(std::max(*w.early, now.utc)) : "", late = w.late ? said(*w.late) : "";
       if (!early.empty() && !late.empty() && *w.late - *w.early >= minutes{20} && *w.late - *w.early <= hours{8})

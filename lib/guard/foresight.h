@@ -55,7 +55,7 @@ class Foresight {
     bool active = false, reached = false;
     std::optional<Utc> at, early, late;  ///< expected crossing
     double probability = 0;
-    std::optional<Elapsed> likely_since, unlikely_since, at_level_since;
+    std::optional<Elapsed> likely_since, unlikely_since, at_level_since, below_since, above_since, short_dip_at;
     double heat_w = 0, heat_kwh = 0;
     std::optional<Utc> heat_from;
   };
@@ -68,8 +68,9 @@ class Foresight {
   void foresee(const RigMinute& m, double cell_c);
   void look_ahead(const RigMinute& m);
   double habit_at(Utc t) const;
-  bank::Surroundings ahead(Span at, double cell_c, bool with_heaters) const;
-  std::optional<double> thermostat_turn_c() const;
+  bank::Surroundings ahead(Span at) const;
+  std::vector<bank::Thermostat> thermostats() const;
+  bool returns_below(double level_c) const;
   void judge(Warning& w, const RigMinute& m, double cell_c);
 
   const rig::Rig& rig_;
@@ -85,7 +86,7 @@ class Foresight {
   bank::Surroundings now_;
   std::vector<std::optional<double>> air_ahead_, cabin_ahead_;  ///< every five minutes from now
   bank::Course course_;
-  bool falling_ = false;
+  bool falling_ = false, commanded_on_ = false;
   double air_sigma_k_ = 1.5;
 
   // the cabin's own heating
@@ -93,7 +94,7 @@ class Foresight {
   bool cabin_failed_ = false;
   double cabin_tau_h_ = 4;
   // the bank's own heater, where it is reported
-  bool own_on_ = false, own_trusted_ = true;
+  bool own_known_ = false, own_on_ = false, own_trusted_ = true;
   std::optional<double> own_on_c_, own_off_c_;
   double own_w_ = 0;
   std::optional<Utc> heating_since_;

@@ -11,27 +11,31 @@ namespace fw::guard::test {
 
 struct Event { std::size_t at; double level; bool floor; };
 
-/// Crossings that count: of the limit each; of the floor those that last an hour or go a degree deep. A new one
-/// needs the cells to have been half a degree clear of the level since the last; hopping about it is none, nor is a
-/// working thermostat's band that lies about the floor and dips under it by less than a degree.
+/// Crossings that count: of the limit each; of the floor those that last an hour or go a degree deep. A new one needs
+/// the cells to have been half a degree clear of the level since the last; hopping about it is none.
+/// Thermostat cycling near the floor is none: a dip of less than a degree within twelve hours after the heater
+/// had been on and off again. So the first dip of an evening counts, the next ones of the same cycling do not.
 inline std::vector<Event> crossings(const std::vector<double>& truth, const std::vector<char>& heating, double level, bool floor) {
   std::vector<Event> out;
   bool clear = false;
+  std::optional<std::size_t> went_off;
   for (std::size_t i = 1; i < truth.size(); ++i) {
-    if (truth[i] > level + 0.5) clear = true;
-    if (truth[i] > level) continue;
+    if (heating[i - 1] && !heating[i]) went_off = i;
+    if (truth[i] > level) {
+      clear = clear || truth[i] > level + 0.5;
+      continue;
+    }
     const bool fresh = clear && i > 120;
+    const bool cycling = went_off && i - *went_off <= 720;
     clear = false;
-    if (!fresh) continue;
-    std::size_t k = i;
     double deepest = truth[i];
-    bool cycling = false;
+    std::size_t k = i;
     for (; k < truth.size() && truth[k] <= level; ++k) {
       deepest = std::min(deepest, truth[k]);
-      cycling = cycling || heating[k];  // within a working thermostat's band
+      if (heating[k - 1] && !heating[k]) went_off = k;
     }
-    if (floor && cycling && deepest > level - 1) continue;
-    if (!floor || k - i >= 60 || deepest <= level - 1) out.push_back({i, level, floor});
+    if (fresh && (!floor || deepest <= level - 1 || (k - i >= 60 && !cycling))) out.push_back({i, level, floor});
+    i = k - 1;
   }
   return out;
 }
@@ -51,7 +55,7 @@ struct ForesightScore {
     return e[e.size() / 2];
   }
   void print(const char* name) const {
-    std::printf("%-22s crossings %4d, warned 2 h before %4d (%.1f %%); warnings %4d, false %3d (%.2f per 14 days of %.0f); time 3 h before: median %.0f min, N %zu; %d within 3 h of a heating failure not counted\n",
+    std::printf("%-22s crossings %4d, warned 2 h before %4d (%.1f %%); warnings %4d, false %3d (%.2f per 14 days of %.0f); time 3 h before: median %.0f min, N %zu; %d within 2 h of a heating failure that shows not counted\n",
                 name, events, warned, events ? 100.0 * warned / events : 0, raised, false_warnings,
                 days > 0 ? 14 * false_warnings / days : 0, days, median_error(), error_min.size(), sudden);
   }
@@ -64,15 +68,15 @@ struct Track {
 };
 
 /// Scores from minute `from` on (the first day teaches).
-/// fails_at: when the heating fails, which nobody can know before; a crossing within three hours of it is counted apart.
-inline ForesightScore score(const std::vector<double>& truth, const std::vector<char>& heating, const Track& t, double level, bool floor,
-                            std::size_t from, std::optional<std::size_t> fails_at = {}) {
+/// shows_at: when a failure of the heating first shows; a crossing between the failure and two hours after it shows, and one that only the failure made last, is counted apart.
+inline ForesightScore score_of(const std::vector<double>& truth, const std::vector<char>& heating, const Track& t, double level, bool floor,
+                            std::size_t from, std::optional<std::size_t> fails_at = {}, std::size_t shows_at = 0) {
   ForesightScore s;
   const auto events = crossings(truth, heating, level, floor);
   s.days = static_cast<double>(truth.size() - from) / 1440;
   for (const Event& e : events) {
     if (e.at < from + 180) continue;
-    if (fails_at && e.at >= *fails_at && e.at < *fails_at + 180) {
+    if (fails_at && e.at + 60 >= *fails_at && e.at < shows_at + 120) {
       ++s.sudden;
       continue;
     }

@@ -7,6 +7,9 @@
 #include "foresight_score.h"
 #include "guard_rig.h"
 #include "winter_world.h"
+#ifdef FW_WITH_PRACTICE
+#include "practice_nights.h"
+#endif
 
 using namespace fw;
 using namespace fw::guard;
@@ -36,7 +39,7 @@ Outcome run(const World& w, std::size_t from) {
       track[k].named_min.push_back(warning.at && warning.active ? std::optional(hours_of(*warning.at - o.m.start - minutes{1}) * 60) : std::nullopt);
     }
   }
-  return {score(truth, heating, track[0], w.limit_c, false, from, w.fails_at), score(truth, heating, track[1], w.floor_c, true, from, w.fails_at)};
+  return {score_of(truth, heating, track[0], w.limit_c, false, from, w.fails_at, w.shows_at.value_or(w.minutes.size())), score_of(truth, heating, track[1], w.floor_c, true, from, w.fails_at, w.shows_at.value_or(w.minutes.size()))};
 }
 
 }  // namespace
@@ -44,9 +47,10 @@ Outcome run(const World& w, std::size_t from) {
 TEST_CASE("crossings are foreseen two hours and more ahead over many winters, with few false warnings") {
   const bool whole = std::getenv("FW_LONG") != nullptr;
   const int worlds = whole ? 120 : 60;  // ten days each
+  const unsigned seed = std::getenv("FW_SEED") ? static_cast<unsigned>(std::atoi(std::getenv("FW_SEED"))) : 9000;
   ForesightScore limit, floor;
   for (int i = 0; i < worlds; ++i) {
-    const auto w = make_world(1000 + static_cast<unsigned>(i), 10);
+    const auto w = make_world(seed + static_cast<unsigned>(i), 10);
     const auto o = run(w, 1440);
     if (std::getenv("FW_EACH")) {
       std::printf("%3d tau %.1f share %.2f cabin %d heater %d forecast %d fails %d\n", i, w.tau_h, w.share, w.minutes[0].m.cabin_c.has_value(), w.minutes[0].m.bank_heater_on.has_value(), !w.forecasts.empty(), w.fails_at.has_value());
@@ -64,9 +68,32 @@ TEST_CASE("crossings are foreseen two hours and more ahead over many winters, wi
   CHECK(limit.events >= (whole ? 80 : 30));
   CHECK(floor.events >= (whole ? 60 : 25));
   CHECK(limit.warned >= 0.95 * limit.events);
-  // The floor is short of 95 %: most of what is missed are banks whose own thermostat works right at the floor, where
-  // a cycle and a crossing look the same until an hour has passed. Held here from getting worse.
-  CHECK(floor.warned >= 0.8 * floor.events);
+  // The aim is 95 % for both. The floor is short of it: most of what is missed are banks whose own, often unreported,
+  // thermostat works right at the floor. Held here from getting worse.
+  CHECK(floor.warned >= 0.85 * floor.events);
   CHECK(14.0 * all.false_warnings / limit.days <= 1.0);
   CHECK(all.median_error() <= 45);
 }
+
+#ifdef FW_WITH_PRACTICE
+// Printed whole; held to only what is reached: a floor crossing less than two hours after the heating failed is not, nor
+// are false floor warnings in a bank's first night beside a thermostat nobody reports.
+TEST_CASE("crossings of the limit in the practice feeds are foreseen as well") {
+  ForesightScore limit, floor;
+  const auto played = play_all_practice();
+  if (played.empty()) {
+    MESSAGE("no practice feeds (FW_PRACTICE_DIR), skipped");
+    return;
+  }
+  for (const auto& o : played) {
+    o.limit.print((o.name + " limit").c_str());
+    o.floor.print((o.name + " floor").c_str());
+    limit.add(o.limit);
+    floor.add(o.floor);
+  }
+  CHECK(limit.warned == limit.events);
+  CHECK(14.0 * limit.false_warnings / limit.days <= 1.0);
+  limit.print("practice limit");
+  floor.print("practice floor");
+}
+#endif

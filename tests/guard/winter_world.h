@@ -17,7 +17,7 @@ struct WorldMinute {
   RigMinute m;
   double truth_c = 0;      ///< coldest cell, no noise
   double seen_c = 0;       ///< as the sensor tells it
-  bool heating = false;    ///< the thermostat is at work: heating now, or within its band and able to
+  bool heating = false;    ///< the heater is on
 };
 
 struct World {
@@ -25,7 +25,8 @@ struct World {
   std::vector<Forecast> forecasts;
   double limit_c = 0, floor_c = 5, capacity_ah = 200;
   double tau_h = 0, share = 0;
-  std::optional<std::size_t> fails_at;  ///< heating fails here
+  std::optional<std::size_t> fails_at;  ///< heating of cabin and bank fails here
+  std::optional<std::size_t> shows_at;  ///< and from here on somebody could know: the bank's heater should have come on
 };
 
 inline World make_world(unsigned seed, int days_long) {
@@ -74,7 +75,7 @@ inline World make_world(unsigned seed, int days_long) {
   double cabin = day_c, shell = 0, core = 0;
   const double start_air = air_at(0);
   shell = core = w.share * cabin + (1 - w.share) * start_air + (heater ? 4 : 1);
-  bool heating = false;    ///< the thermostat is at work: heating now, or within its band and able to
+  bool heating = false;
   for (int k = 0; k < n; ++k) {
     const double h = k / 60.0, clock_h = std::fmod(h, 24.0);
     const double air = air_at(h) + 0.1 * std::sin(h * 9);
@@ -86,6 +87,7 @@ inline World make_world(unsigned seed, int days_long) {
     cabin += (std::max(cabin_to, failed || home == 3 ? -99.0 : air) - cabin) / fast / 60;
     if (!failed && home != 3) cabin = std::max(cabin, std::min(night_c, cabin_to));
     // The bank.
+    if (failed && !w.shows_at && (!heater || shell < heater_on_c - 0.1)) w.shows_at = k;
     if (failed) heating = false;
     else if (shell < heater_on_c) heating = true;
     else if (shell > heater_off_c) heating = false;
@@ -100,7 +102,7 @@ inline World make_world(unsigned seed, int days_long) {
 
     WorldMinute o;
     o.truth_c = shell;
-    o.heating = heating || (heater && !failed && shell > heater_on_c - 0.1 && shell < heater_off_c + 0.1);
+    o.heating = heating;
     o.seen_c = std::round((shell + 0.04 * normal()) / resolution) * resolution;
     o.m.at = elapsed_ms(1'768'000'020'000LL + (k + 1) * 60'000LL);
     o.m.start = utc_ms(ms_of(o.m.at) - 60'000);
