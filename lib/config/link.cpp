@@ -44,6 +44,7 @@ void read_broker(Block& top, Draft& draft) {
   put(m.clean_session, b.take("clean_session"), [](const Field& f) { return f.flag(); });
   put(m.keep_alive_s, b.take("keep_alive"), [](const Field& f) -> std::optional<int> {
     const auto s = f.span(seconds{5}, minutes{10});
+    if (s && *s < seconds{8}) f.warning("below 8 s the connection is kept with 5 s all the same, and a slow link is taken for a lost one");
     return s ? std::optional{static_cast<int>(*s / seconds{1})} : std::nullopt;
   });
   put(m.max_payload_bytes, b.take("max_payload"), [](const Field& f) -> std::optional<std::size_t> {

@@ -286,6 +286,7 @@ TEST_CASE("warnings point at what works and yet is unwise") {
                        Row{"bank: {capacity: 9 Ah}\nchargers: {roof: {kind: solar, rated_current: 9 A}}\n", "firnwatt can only publish the permit"},
                        Row{"bank: {capacity: 9 Ah}\nchargers: {roof: {kind: solar, rated_current: 9 A}}\n", "no cell temperature"},
                        Row{"bank: {capacity: 9 Ah}\nchargers: {e: {kind: alternator, rated_current: 9 A, command: {topic: c, on_payload: a, off_payload: b}}}\n", "an alternator switched off under load"},
+                       Row{"broker: {host: localhost, keep_alive: 6 s}\n", "below 8 s the connection is kept with 5 s"},
                        Row{"loads: {power: {topic: roof, unit: W}}\n", "rig.yaml:4:9: loads.power: reads the same field as strings.roof.power"}}) {
     CAPTURE(r.more);
     const auto l = load(head + one_string + r.more);
