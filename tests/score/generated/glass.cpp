@@ -106,7 +106,7 @@ void Glass::by_hand(const Handwork& h) {
 }
 
 std::vector<std::vector<double>> Glass::bare(const PlaneLight& light) const {
-  return std::vector<std::vector<double>>(parts_.size(), std::vector<double>(parts_.front().size(), light.beam + light.diffuse));
+  return std::vector<std::vector<double>>(parts_.size(), std::vector<double>(parts_.front().size(), light.sum()));
 }
 
 std::vector<std::vector<double>> Glass::shaded(const PlaneLight& light, const SunAt& sun) const {
@@ -134,7 +134,8 @@ std::vector<std::vector<double>> Glass::shaded(const PlaneLight& light, const Su
         seen *= 1 - o.dense * in_az * in_el;
         sky *= 0.985;
       }
-      g = light.beam * seen + light.diffuse * rest * sky;
+      // What hides the sun hides about half of the bright sky around it.
+      g = light.beam * seen + light.glow * (0.5 + 0.5 * seen) + light.diffuse * rest * sky;
     }
   return out;
 }

@@ -16,7 +16,7 @@ constexpr const char* names[] = {"clear", "cloud", "snow", "soiling", "shade", "
 struct Sums {
   double clear_w = 0, available_w = 0, shaded = 0, snowy = 0, filmed = 0, rimed = 0, potential = 0, actual = 0;
   double snow_loss = 0, film = 0, rime = 0, depth = 0, cover = 0, el = 0;
-  int held = 0, live = 0, outage = 0, absurd = 0;
+  int held = 0, live = 0, outage = 0, refused = 0;
 };
 
 double log_loss(double after, double before) {
@@ -98,7 +98,7 @@ std::string truth_csv(const World& w) {
         s.held += t.held;
         s.live += t.live;
         s.outage += t.outage;
-        s.absurd += t.absurd;
+        s.refused += !w.bank[k].permitted;
       }
       Judged j = judge(s);
       const bool lit = s.el > 3 && s.clear_w > 15;
@@ -106,8 +106,12 @@ std::string truth_csv(const World& w) {
         // Besides the outage, what the rest of the string would show.
         std::vector<Named> also;
         if (j.cause == cloud || std::find(j.also.begin(), j.also.end(), cloud) != j.also.end()) also.push_back(cloud);
+        if (j.cause == snow && s.snow_loss > 0.6) also.push_back(snow);
         j = {outage, also};
       }
+      // Where the bank takes nothing, that alone would do.
+      if (s.refused >= 3 && j.cause != curtailed && j.cause != clear && j.cause != cloud && std::find(j.also.begin(), j.also.end(), curtailed) == j.also.end())
+        j.also.push_back(curtailed);
       const Named seen = j.cause;
       if (s.live < 3) {
         // What else holds is fair to name; 'clear' only until the silence could be known.

@@ -66,7 +66,8 @@ PlaneLight on_plane(const SunAt& sun, const Light& light, double albedo, double 
   PlaneLight p;
   const double share = std::clamp(light.beam / (1361 * sun.earth_factor), 0.0, 1.0);   // of the diffuse that sits about the sun
   const double ratio = std::max(0.0, cos_i) / std::max(0.05, cos_z);
-  p.beam = light.beam * std::max(0.0, cos_i) * glass(cos_i) + share * light.diffuse * ratio * glass(cos_i);
+  p.beam = light.beam * std::max(0.0, cos_i) * glass(cos_i);
+  p.glow = share * light.diffuse * ratio * glass(cos_i);
   const double ground = light.beam * cos_z + light.diffuse;
   p.diffuse = 0.95 * (light.diffuse * (1 - share) * (1 + ct) / 2 + ground * albedo * (1 - ct) / 2);
   return p;

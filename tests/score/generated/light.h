@@ -24,8 +24,10 @@ struct Light {
 Light clear_light(const SunAt& sun, double altitude_m, const Air& air, double albedo);
 
 struct PlaneLight {
-  double beam = 0;              ///< W/m2 in the plane behind the glass, from the sun's direction
-  double diffuse = 0;           ///< from sky and ground
+  double beam = 0;              ///< W/m2 in the plane behind the glass, from the sun
+  double glow = 0;              ///< from the bright sky about it
+  double diffuse = 0;           ///< from the rest of the sky and the ground
+  double sum() const { return beam + glow + diffuse; }
 };
 PlaneLight on_plane(const SunAt& sun, const Light& light, double albedo, double tilt_deg, double azimuth_deg);
 

@@ -103,7 +103,7 @@ double clear_day_wh(const Scene& s) {
     const Light light = clear_light(sun, s.altitude_m, {s.aerosol, s.water_cm, 0.32}, s.ground_albedo);
     for (const auto& x : s.strings) {
       const PlaneLight p = on_plane(sun, light, s.ground_albedo, x.real_tilt_deg, x.real_azimuth_deg);
-      wh += 0.25 * std::min(x.max_w, (p.beam + p.diffuse) / 1000 * x.real.stc_w * x.real.series * x.real.parallel);
+      wh += 0.25 * std::min(x.max_w, p.sum() / 1000 * x.real.stc_w * x.real.series * x.real.parallel);
     }
   }
   return wh;
@@ -122,7 +122,7 @@ void pick_bank(Scene& s, Dice& d) {
   s.first_soc = d.between(0.35, 0.9);
   s.cabin_c = d.between(8, 19);
   s.cold_cabin = (s.family == Family::ordinary || s.family == Family::quiet) && d.chance(0.3);
-  s.cold_lift_k = -s.mean_air_c + d.between(-1, 5);
+  s.cold_lift_k = -s.mean_air_c + d.between(1, 6);
   s.cell_hours = d.between(5, 20);
   s.feeds_loads_when_held = d.chance(0.4);
   s.efficiency = d.between(0.945, 0.98);
@@ -138,7 +138,7 @@ void pick_sky(Scene& s, Dice& d) {
                         : s.family == Family::shade    ? d.between(0.15, 0.4)
                         : s.family == Family::outages  ? d.between(0.2, 0.5)
                         : s.family == Family::thin_snow ? d.between(0.4, 0.7)
-                                                       : d.between(0.2, 0.6);
+                                                       : d.between(0.2, 0.55);
   long at = 0;
   double wet = d.unit();
   while (at < s.minutes()) {
@@ -147,11 +147,11 @@ void pick_sky(Scene& s, Dice& d) {
     Spell p;
     p.from_min = at;
     p.to_min = until;
-    const double broken = s.family == Family::thin_snow ? 0.62 : 0.3;
+    const double broken = s.family == Family::thin_snow ? 0.65 : 0.45;
     if (d.unit() > cloudy * (0.5 + wet)) p.sky = d.chance(0.12) ? Sky::cirrus : Sky::clear;
     else {
       const double u = d.unit();
-      p.sky = u < broken ? Sky::broken : u < broken + 0.14 ? Sky::cirrus : u < broken + 0.2 ? Sky::fog : Sky::overcast;
+      p.sky = u < broken ? Sky::broken : u < broken + 0.12 ? Sky::cirrus : u < broken + 0.17 ? Sky::fog : Sky::overcast;
     }
     p.depth = d.unit();
     s.spells.push_back(p);
@@ -206,7 +206,7 @@ void pick_handwork(Scene& s, Dice& d) {
 void pick_film(Scene& s, Dice& d) {
   s.soiling_per_day = s.family == Family::soiling ? d.between(0.003, 0.014) : d.between(0.0, 0.0012);
   if (s.family != Family::soiling) return;
-  for (int day = d.whole(2, 4); day < s.days; day += d.whole(5, 9)) {
+  for (int day = d.whole(3, 5); day < s.days; day += d.whole(5, 9)) {
     const long from = local_hour(day, d.between(6, 20));
     s.dust.push_back({from, from + std::lround(d.between(30, 300)), d.between(0.03, 0.11)});
   }

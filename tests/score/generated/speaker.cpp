@@ -451,8 +451,11 @@ class Speaker {
       if (columns_) {
         p += ",\"first\":\"" + iso_of(issued) + "\",\"step_s\":3600";
         const auto column = [&](const char* key, const std::function<std::string(const OutlookHour&)>& of) {
-          p += std::string(",\"") + key + "\":[";
-          for (std::size_t h = 0; h < hours.size(); ++h) p += (h ? "," : "") + of(hours[h]);
+          p += ",\"" + std::string(key) + "\":[";
+          for (std::size_t h = 0; h < hours.size(); ++h) {
+            if (h) p += ',';
+            p += of(hours[h]);
+          }
           p += "]";
         };
         column("cloud", [&](const OutlookHour& h) { return tens(h.cloud); });
@@ -473,8 +476,8 @@ class Speaker {
     for (const MishapAt& m : w_.scene.mishaps) {
       if (m.kind != Mishap::breaker_by_hand) continue;
       const std::string who = "\",\"string\":\"" + w_.scene.strings[static_cast<std::size_t>(m.string)].id + "\"}";
-      put(static_cast<double>(m.from_min) * 60 - 30, "firnwatt/practice/notes", "{\"event\":\"string_off" + who);
-      put(static_cast<double>(m.to_min) * 60 - 10, "firnwatt/practice/notes", "{\"event\":\"string_on" + who);
+      put(static_cast<double>(m.from_min) * 60 - 30, "firnwatt/practice/notes", std::string("{\"event\":\"string_off") + who);
+      put(static_cast<double>(m.to_min) * 60 - 10, "firnwatt/practice/notes", std::string("{\"event\":\"string_on") + who);
     }
   }
 

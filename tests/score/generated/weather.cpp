@@ -84,12 +84,12 @@ std::vector<WeatherMinute> weather_of(const Scene& s) {
         const double share = 0.15 + 0.65 * p.depth;
         to_beam = cumulus.step(d, share, 3.5 * std::exp(0.5 * x_pace));
         to_diffuse = 1 + 0.5 * share;
-        to_extra = 0.10 * share * (1 + 0.5 * x_mid) + (cumulus.covered() ? 0.12 : 0.06) * (1 + 0.3 * x_quick);
+        to_extra = 0.10 * share * (1 + 0.5 * x_mid) + (cumulus.covered() ? 0.12 : 0.10) * (1 + 0.3 * x_quick);
         w.cover = share;
         break;
       }
       case Sky::overcast: {
-        const double k = std::clamp((0.10 + 0.36 * std::pow(p.depth, 1.5)) * std::exp(0.38 * x_slow + 0.10 * x_mid + 0.02 * x_quick), 0.04, 0.75);
+        const double k = std::clamp((0.13 + 0.42 * std::pow(p.depth, 1.3)) * std::exp(0.38 * x_slow + 0.10 * x_mid + 0.02 * x_quick), 0.04, 0.75);
         to_beam = 0;
         to_diffuse = 0;
         to_extra = k;
@@ -119,7 +119,7 @@ std::vector<WeatherMinute> weather_of(const Scene& s) {
     for (const Fall& f : s.falls) {
       const double before = static_cast<double>(f.from_min - i), after = static_cast<double>(i - f.to_min);
       const double near = std::clamp(1 - std::max({before, after, 0.0}) / 500, 0.0, 1.0);
-      const double base = s.mean_air_c + 2 * 0.5;
+      const double base = s.mean_air_c + 1;
       if (f.rain) push += near * std::max(0.0, 3.5 - base);
       else push -= near * std::max(0.0, base + 2.0);
     }

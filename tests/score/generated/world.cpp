@@ -38,7 +38,7 @@ class Row {
     Light real{clear.beam * w.beam, clear.diffuse * w.diffuse + w.extra * (clear.beam * cos_z + clear.diffuse)};
     const PlaneLight bright = on_plane(sun, clear, w.albedo, s_.real_tilt_deg, s_.real_azimuth_deg);
     const PlaneLight now = on_plane(sun, real, w.albedo, s_.real_tilt_deg, s_.real_azimuth_deg);
-    const double poa = now.beam + now.diffuse;
+    const double poa = now.sum();
     glass_.step(w, minute, poa, sun.elevation_deg);
     for (const Handwork& h : scene_.handwork)
       if (h.string == index_ && h.at_min == minute) glass_.by_hand(h);
@@ -46,13 +46,13 @@ class Row {
       if (minute >= x.from_min && minute < x.to_min) glass_.dust(x.loss / static_cast<double>(x.to_min - x.from_min));
     const double rise = 0.031 * std::exp(-0.06 * w.wind_ms);
     cell_k_ += (poa * rise - cell_k_) / 7;
-    const double hot = w.air_c + cell_k_, ideal = w.air_c + (bright.beam + bright.diffuse) * rise;
+    const double hot = w.air_c + cell_k_, ideal = w.air_c + bright.sum() * rise;
     t.film = static_cast<float>(glass_.film());
     t.rime = static_cast<float>(glass_.rime());
     t.depth_cm = static_cast<float>(glass_.depth_cm());
     t.cover = static_cast<float>(glass_.covered());
     Working out;
-    if (poa < 0.4 && bright.beam + bright.diffuse < 0.4) {
+    if (poa < 0.4 && bright.sum() < 0.4) {
       if (t.depth_cm > 0) t.snow_loss = even_snow_loss(w.air_c);
       return out;
     }
@@ -132,7 +132,7 @@ void mishap_events(World& w) {
       int lit = 0;
       for (long i = m.from_min; i < m.to_min; ++i) {
         const StringTruth& t = row[static_cast<std::size_t>(i)];
-        lit = t.available_w >= enough && t.live && !t.held && w.sun_el[static_cast<std::size_t>(i)] > 7 ? lit + 1 : 0;
+        lit = t.available_w >= enough && t.live && !t.held && w.bank[static_cast<std::size_t>(i)].permitted && w.sun_el[static_cast<std::size_t>(i)] > 7 ? lit + 1 : 0;
         if (lit == 10) {
           w.happenings.push_back({i + 1, "outage_knowable", who, detail});
           break;
@@ -155,7 +155,7 @@ void snow_events(World& w, std::size_t string, const std::vector<char>& slid) {
     const auto n = static_cast<std::size_t>(i);
     const StringTruth& t = row[n];
     if (slid[n]) w.happenings.push_back({i, "slid", s.id, ""});
-    const bool light = t.available_w >= enough && t.live && !t.held && w.sun_el[n] > 7;
+    const bool light = t.available_w >= enough && t.live && !t.held && w.bank[n].permitted && w.sun_el[n] > 7;
     const bool by_hand = std::any_of(w.scene.handwork.begin(), w.scene.handwork.end(), [&](const Handwork& h) {
       return !h.washes && h.string == static_cast<int>(string) && h.at_min == i;
     });
