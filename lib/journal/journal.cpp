@@ -209,7 +209,7 @@ struct Journal::Impl {
     ready = true;
     clear_trouble();
     names.all_unsaved();
-    salvage->essentials(store.db);
+    salvage->essentials(store.db, names);
     for (auto& [key, data] : store.snapshots()) known.try_emplace(key, data);
     learn_zone();
     const std::string text = "The journal was damaged. It is set aside as " + aside +
@@ -221,7 +221,7 @@ struct Journal::Impl {
   }
 
   void salvage_step(Now now) {
-    if (salvage->step(store.db)) return;
+    if (salvage->step(store.db, names)) return;
     const std::string text = "Saved " + std::to_string(salvage->saved()) + " rows of " + aside +
                              (salvage->lost() ? "; about " + std::to_string(salvage->lost()) + " samples could not be read." : ".");
     salvage.reset();

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <set>
 
+#include "journal/schema.h"
+
 namespace fw::journal {
 
 namespace {
@@ -12,9 +14,14 @@ constexpr std::int64_t beyond_any = std::int64_t{1} << 40;
 }  // namespace
 
 Salvage::Salvage(const std::string& path, Names& names, Store& into) {
-  if (!from_.open(path, Access::read)) return;
+  bool readable = from_.open(path, Access::read);
   // Without this a file shorter than its head says is refused whole.
   from_.exec("PRAGMA writable_schema=ON");
+  readable = readable && origin_of(from_) == Origin::ours;
+  if (!readable) {
+    from_.close();
+    pages_.emplace(path, names);
+  }
   auto s = from_.prepare("SELECT id,text FROM name ORDER BY id");
   int before = 0;
   while (s.step() == Statement::Step::row) {
@@ -23,7 +30,7 @@ Salvage::Salvage(const std::string& path, Names& names, Store& into) {
     before = std::max(before, id);
   }
   // When the names could not be read, none of theirs may be given to another text.
-  if (before == 0) names.reserve_below(1000);
+  if (before == 0 && readable) names.reserve_below(1000);
   names.all_unsaved();
   const auto go_on = [&](const std::string& table, const std::string& finer) {
     auto& next = into.next_seq[table];
@@ -34,9 +41,16 @@ Salvage::Salvage(const std::string& path, Names& names, Store& into) {
   go_on("bank_minute", "bank_five");
   go_on("change", "");
   for (const char* t : essential) go_on(t, "");
+  // A table whose root is gone is out of SQLite's reach, its leaves are not out of ours.
+  const bool rootless = std::any_of(into.next_seq.begin(), into.next_seq.end(), [](const auto& t) { return t.second > beyond_any; });
+  if (rootless && !pages_) {
+    from_.close();
+    pages_.emplace(path, names);
+  }
 }
 
 std::int64_t Salvage::last_seq(const std::string& table) {
+  if (!from_.is_open()) return beyond_any;
   if (const auto last = from_.integer("SELECT max(seq) FROM " + table)) return *last;
   return from_.trouble() == Trouble::damaged ? beyond_any : 0;
 }
@@ -115,7 +129,8 @@ bool Salvage::jump(Table& t) {
   return true;
 }
 
-void Salvage::essentials(Database& into) {
+void Salvage::essentials(Database& into, Names& names) {
+  if (pages_) pages_->essentials(into, names);
   if (!from_.is_open() || !into.begin()) return;
   copy_whole("snapshot", into);
   for (const char* name : essential) {
@@ -129,8 +144,8 @@ void Salvage::essentials(Database& into) {
     waiting_.push_back({name, 0, last_seq(name), std::string_view(name).ends_with("minute")});
 }
 
-bool Salvage::step(Database& into) {
-  if (waiting_.empty()) return false;
+bool Salvage::step(Database& into, Names& names) {
+  if (waiting_.empty()) return pages_ && pages_->step(into, names);
   if (!into.begin()) return true;
   const bool more = copy(waiting_.front(), into, piece);
   if (!into.commit()) into.rollback();

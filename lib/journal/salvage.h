@@ -1,11 +1,14 @@
 #pragma once
 // Saves what can be read of a damaged journal into a new one: what matters for going on at once, the
 // rest in pieces.
+#include <algorithm>
 #include <cstdint>
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
+#include "journal/page_salvage.h"
 #include "journal/store.h"
 
 namespace fw::journal {
@@ -16,13 +19,13 @@ class Salvage {
   Salvage(const std::string& damaged_path, Names& names, Store& into);
 
   /// Outbox, alarms, commands, notes, snapshots: all of it, now. Snapshots known already are kept.
-  void essentials(Database& into);
+  void essentials(Database& into, Names& names);
   /// One piece of the rest. False when all is done.
-  bool step(Database& into);
+  bool step(Database& into, Names& names);
 
-  std::int64_t saved() const { return saved_; }
+  std::int64_t saved() const { return saved_ + (pages_ ? pages_->saved() : 0); }
   /// Rows missing between the first and the last one found, by their numbers.
-  std::int64_t lost() const { return lost_; }
+  std::int64_t lost() const { return std::max<std::int64_t>(0, lost_ - (pages_ ? pages_->samples() : 0)); }
 
  private:
   struct Table {
@@ -39,6 +42,7 @@ class Salvage {
   std::int64_t last_seq(const std::string& table);
 
   Database from_;
+  std::optional<PageSalvage> pages_;  ///< where SQLite cannot read all of it
   std::vector<Table> waiting_;
   std::int64_t saved_ = 0, lost_ = 0;
 };

@@ -4,6 +4,7 @@
 #include <chrono>
 #include <filesystem>
 #include <fstream>
+#include <map>
 #include <thread>
 
 #include "journal/folder.h"
@@ -87,7 +88,7 @@ TEST_CASE("a damaged file is set aside, saved as far as possible and told once; 
     int alarms, notices, samples;  ///< at least so many of 3, 2 and 600 are saved
   };
   for (const Row& r : {
-           Row{"head-zeroed.journal", true, 0, 0, 0},
+           Row{"head-zeroed.journal", true, 3, 2, 600},
            Row{"truncated.journal", true, 3, 2, 500},
            Row{"page-overwritten.journal", false, 3, 2, 580},
        }) {
@@ -119,6 +120,67 @@ TEST_CASE("a damaged file is set aside, saved as far as possible and told once; 
     MESSAGE(std::string(r.file), ": ", samples, " of 600 samples saved");
     CHECK(samples >= r.samples);
     CHECK(csv(path, "events").find("journal_saved,Saved ") != std::string::npos);
+  }
+}
+
+TEST_CASE("where the first pages are zeros the rest is saved page by page, and no energy is counted twice") {
+  struct Row {
+    const char* what;
+    std::streamoff from, bytes;
+    double least;  ///< of the energy must be back
+  };
+  for (const Row& r : {Row{"head", 0, 4096, 0.999}, Row{"roots, sound head", 2 * 4096, 20 * 4096, 0.95}, Row{"head and roots", 0, 24 * 4096, 0.95}}) {
+    CAPTURE(r.what);
+    Folder f;
+    const std::string path = f / "demo.journal";
+    const auto made_by_day = [&] {
+      std::map<int, std::int64_t> made;   // of both strings: their names may be lost
+      auto reader = journal::Reader::open(path);
+      REQUIRE(reader);
+      auto days = reader->energy({});
+      REQUIRE(days);
+      for (const auto& d : *days) made[d.date] += d.split[journal::made];
+      return made;
+    };
+    std::map<int, std::int64_t> before;
+    Winter winter(start);
+    journal::Options o;
+    o.keep_minutes_days = 2;
+    {
+      auto j = opened(path, o, winter.turn());
+      REQUIRE(j);
+      play(*j, winter, 5 * 1440);
+      REQUIRE(j->flush(winter.turn()));
+      for (int n = 0; n < 40; ++n) j->maintain(at(winter.now() + minutes{15 * n}));
+      before = made_by_day();
+    }
+    REQUIRE(before.size() >= 5);
+    {
+      std::fstream file(path, std::ios::binary | std::ios::in | std::ios::out);
+      file.seekp(r.from);
+      file << std::string(static_cast<std::size_t>(r.bytes), '\0');
+    }
+    {
+      auto j = opened(path, o, winter.turn());
+      REQUIRE(j);
+      auto news = j->take_news();
+      wait_for_news(*j, winter.now(), news);
+      REQUIRE(news.size() == 1);
+      for (int n = 0; n < 60; ++n) j->maintain(at(winter.now() + seconds{5 * n}));
+      CHECK_FALSE(j->trouble());
+      play(*j, winter, 30);
+    }
+    const auto after = made_by_day();
+    double sum_before = 0, sum_after = 0;
+    for (const auto& [key, made] : before) {
+      sum_before += static_cast<double>(made);
+      const auto it = after.find(key);
+      if (it == after.end()) continue;
+      CHECK(it->second <= made);
+      sum_after += static_cast<double>(it->second);
+    }
+    MESSAGE(std::string(r.what), ": ", 100 * sum_after / sum_before, " % of the energy is back");
+    CHECK(sum_after >= r.least * sum_before);
   }
 }
 
