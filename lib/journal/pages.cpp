@@ -51,22 +51,27 @@ bool reaches_its_end(std::string_view page, std::size_t head) {
   return false;
 }
 
-std::optional<PageValue> value_of(std::uint64_t type, std::string_view record, std::size_t& at) {
+/// Appends a value of the record; false when there can be none such.
+bool take_value(std::uint64_t type, std::string_view record, std::size_t& at, std::vector<PageValue>& into) {
   static constexpr std::array<std::size_t, 10> sizes{0, 1, 2, 3, 4, 6, 8, 8, 0, 0};
-  if (type == 10 || type == 11) return std::nullopt;
-  const std::size_t size = type < 10 ? sizes[type] : static_cast<std::size_t>((type - 12) / 2);
-  if (size > record.size() - at) return std::nullopt;
+  if (type == 10 || type == 11 || (type >= 12 && type % 2 == 0)) return false;   // reserved, or a blob: a journal has none
+  const std::uint64_t size = type < 10 ? sizes[type] : (type - 12) / 2;
+  if (size > record.size() - at) return false;
   const std::size_t from = at;
-  at += size;
-  if (type == 0) return PageValue{};
-  if (type == 8 || type == 9) return PageValue{static_cast<std::int64_t>(type - 8)};
-  if (type == 7) return PageValue{std::bit_cast<double>(big_endian(record, from, 8))};
-  if (type < 7) {
+  at += static_cast<std::size_t>(size);
+  if (type == 0) {
+    into.emplace_back();
+  } else if (type == 8 || type == 9) {
+    into.emplace_back(static_cast<std::int64_t>(type - 8));
+  } else if (type == 7) {
+    into.emplace_back(std::bit_cast<double>(big_endian(record, from, 8)));
+  } else if (type < 7) {
     const unsigned unused = static_cast<unsigned>(64 - 8 * size);
-    return PageValue{static_cast<std::int64_t>(big_endian(record, from, size) << unused) >> unused};
+    into.emplace_back(static_cast<std::int64_t>(big_endian(record, from, static_cast<std::size_t>(size)) << unused) >> unused);
+  } else {
+    into.emplace_back(std::string(record.substr(from, static_cast<std::size_t>(size))));
   }
-  if (type % 2 == 0) return std::nullopt;   // a blob: a journal has none
-  return PageValue{std::string(record.substr(from, size))};
+  return true;
 }
 
 }  // namespace
@@ -155,9 +160,7 @@ bool Pages::record(std::string_view page, std::size_t at, std::size_t payload, P
   while (types < *head) {
     const auto type = varint(bytes, types);
     if (!type || types > *head) return false;
-    auto value = value_of(*type, bytes, body);
-    if (!value) return false;
-    row.values.push_back(std::move(*value));
+    if (!take_value(*type, bytes, body, row.values)) return false;
   }
   return body == bytes.size();
 }

@@ -14,7 +14,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   const fs::path folder = fs::temp_directory_path() / ("firnwatt-fuzz-" + std::to_string(getpid()));
   fs::remove_all(folder);
   fs::create_directories(folder);
-  const std::string path = folder / "j";
+  const std::string path = folder / "j.journal";
   std::ofstream(path, std::ios::binary).write(reinterpret_cast<const char*>(data), static_cast<std::streamsize>(size));
   if (auto reader = fw::journal::Reader::open(path)) {
     std::ostringstream out;
@@ -26,7 +26,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     (void)(*journal)->snapshots();
     (void)(*journal)->open_notices();
     (void)(*journal)->write({fw::EventRow{{now.utc, at, true}, "test", "a row"}}, now);
-    (*journal)->maintain(now);
+    for (int turn = 0; turn < 4; ++turn) (*journal)->maintain(now);
   }
   fs::remove_all(folder);
   return 0;
