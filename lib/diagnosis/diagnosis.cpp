@@ -43,44 +43,79 @@ Diagnosis::Diagnosis(Diagnosis&&) noexcept = default;
 Diagnosis& Diagnosis::operator=(Diagnosis&&) noexcept = default;
 
 void Diagnosis::State::learn(const RigMinute& m) {
-  if (site_look.sun_elevation_deg < 3) return;
+  if (site_look.sun_elevation_deg < 3) {
+    for (StringMemory& s : strings) s.retrospect.close_day(s.calibration);
+    skyline.close_day();
+    return;
+  }
   const std::int32_t day = local_day(m.start, m.longitude_deg);
   const bool cloudless = filter.cloudless() + filter.state().regime(Regime::behind) > 0.8;
-  const bool calm = motion.known && motion.flicker < 0.02;
+  // as steady as no cloud is, thin or thick
+  const bool steady = motion.known && motion.minutes >= 15 && motion.flicker < 0.008 + motion.noise && motion.spread < 0.016 + motion.noise;
+  if (skyline.day() != day) skyline.close_day();
+  const StringLook* brightest = nullptr;
+  for (std::size_t i = 0; i < strings.size(); ++i) {
+    const StringLook& l = strings[i].look;
+    if (l.usable && l.carries() && filter.state().strings[i].held_back < 0.3 && (!brightest || l.measured_w / l.clear_w > brightest->measured_w / brightest->clear_w))
+      brightest = &l;
+  }
+  if (brightest) {
+    // what is there beyond the light from the rest of the sky
+    const double level = brightest->measured_w / brightest->clear_w;
+    const double rest = std::min(0.8, 1.3 * brightest->open_diffuse_w / brightest->clear_w);
+    skyline.keep(day, site_look.sun_elevation_deg, sky.sun.azimuth_deg, (level - rest) / (1 - rest), std::log(level), 0.6 / brightest->measured_w);
+  }
+  double clear_sky = 0;   // that the light is near a clear sky's
+  for (int k = 0; k < under_sky; ++k)
+    if (share_at(k) > 0.75 && share_at(k) < 1.15) clear_sky += filter.shares()[static_cast<std::size_t>(k)];
   for (std::size_t i = 0; i < strings.size(); ++i) {
     StringMemory& s = strings[i];
     const StringLook& l = s.look;
     const bool free = l.usable && filter.state().strings[i].held_back < 0.1 && l.measured_w < 0.95 * l.limit_w;
-    if (!free) {
-      s.retrospect.drop();
-      continue;
-    }
-    double fit = 0, clean = 0, snow = 0;
+    if (s.retrospect.day() != day) s.retrospect.close_day(s.calibration);
+    if (!free) continue;
+    double fit = 0, clean = 0, snow = 0, frost = 0;
     const Belief belief = filter.belief(static_cast<int>(i));
     for (int h = 0; h < states[i].size(); ++h) {
       const Kind k = states[i][h].kind;
       if (k == Kind::clean || k == Kind::shade || k == Kind::film) fit += belief[static_cast<std::size_t>(h)];
       if (k == Kind::clean) clean += belief[static_cast<std::size_t>(h)];
+      if (k == Kind::frost) frost += belief[static_cast<std::size_t>(h)];
       if (k == Kind::snow) snow += belief[static_cast<std::size_t>(h)];
     }
     // at first only what a high sun shows: a hill or a few degrees of tilt bend the low one
     const bool fresh = !s.calibration.settled();
     const bool learns = l.carries() && (fresh ? filter.cloudless() > 0.8 && site_look.sun_elevation_deg > 9 : cloudless) && fit > 0.85;
-    s.retrospect.keep({day, sky, s.paper_expected, l.measured_w, l.measured_w / l.clear_w, learns, snow});
-    if (calm) s.retrospect.look_back(s.calibration);
+    s.retrospect.keep({day, sky, s.paper_expected, l.measured_w, l.measured_w / l.clear_w, learns, clear_sky});
+    const double of_clean = l.measured_w / l.clear_w;
+    const bool high = site_look.sun_elevation_deg > std::max(10.0, 0.6 * highest_sun_deg);
+    const bool full = of_clean > 0.96 && of_clean < 1.06;
+    const bool as_clean = clean > 0.85 || full;
+    const bool clear_minute = (learns && filter.cloudless() > 0.8 && as_clean) || (steady && l.carries() && of_clean > 0.7 && of_clean < 1.08 && (full || snow + frost < 0.15));
+    if (clear_minute && high && (s.icy_minutes <= 0 || of_clean > 0.97) && l.shade_total > 0.97 && s.calibration.settled()) s.film.learn(day, of_clean, s.calibration);
+    // whatever the light, as long as the glass was clean
+    if (l.has_volts && l.carries() && clean > 0.9) s.volts_bias.learn(l.measured_w / l.clear_w, l.volts_ln + s.volts_bias.at(l.measured_w / l.clear_w));
     if (!learns) continue;
     s.calibration.learn(day, sky, s.paper_expected, l.measured_w);
-    const double of_clean = l.measured_w / l.clear_w;
-    if ((clean > 0.85 || (of_clean > 0.96 && of_clean < 1.06)) && s.icy_minutes <= 0 && filter.cloudless() > 0.8 && site_look.sun_elevation_deg > std::max(10.0, 0.6 * highest_sun_deg) && l.shade_total > 0.97 && s.calibration.settled())
-      s.film.learn(day, of_clean, s.calibration);
-    if (l.has_volts && clean > 0.9 && l.measured_w > 0.2 * l.clear_w) {
-      s.volts_weight = std::min(s.volts_weight + 1, 600.0);
-      s.volts_bias = std::clamp(s.volts_bias + l.volts_ln / (s.volts_weight + 5), -0.15, 0.15);
-    }
   }
 }
 
+bool Diagnosis::State::nothing_tells() const {
+  if (site_look.forecast_snow || filter.cloudless() + filter.state().regime(Regime::behind) > 0.3) return false;
+  double least = 9, most = -9;
+  for (const StringMemory& s : strings) {
+    if (s.snow.on) return false;      // it has been told already
+    const StringLook& l = s.look;
+    if (!l.usable) continue;
+    if (!l.carries() || (l.has_volts && l.volts_ln < -4 * l.volts_sigma)) return false;
+    least = std::min(least, l.ratio_ln);
+    most = std::max(most, l.ratio_ln);
+  }
+  return most - least < 0.25;
+}
+
 void Diagnosis::State::judge(const RigMinute& m) {
+  const bool cannot_tell = nothing_tells();
   const auto& shares = filter.shares();
   double share = 0, cloudy = 0, behind = 0;
   for (std::size_t k = 0; k < share_count; ++k) {
@@ -132,6 +167,11 @@ void Diagnosis::State::judge(const RigMinute& m) {
     // a controller about to rest takes the last few per cent away, not a cloud
     const bool resting = in.stage && (*in.stage == Stage::floating || *in.stage == Stage::absorption);
     if (resting && s.opinion.cause == Cause::cloud && l.carries() && l.ratio_ln > -0.17) s.opinion.cause = Cause::clear;
+    if (s.opinion.cause == Cause::snow && cannot_tell) {
+      s.opinion.cause = Cause::unsure;
+      s.opinion.reason = "cloud or snow";
+      s.opinion.snow = std::min(s.opinion.snow, 0.5);
+    }
     const Opinion& o = s.opinion;
     const bool too_dark = site_look.sun_elevation_deg < dark_below_deg || l.clear_w < dark_below_share * rated;
     v.cause = o.cause;
@@ -204,7 +244,10 @@ void Diagnosis::State::judge(const RigMinute& m) {
 void Diagnosis::State::follow_stand(const RigMinute& m) {
   const Stand::Change change = stand.follow(m);
   if (!change.attitude && !change.place) return;
-  if (change.place) site = roof::site_of(rig.site, stand.latitude_deg(), stand.longitude_deg());
+  if (change.place) {
+    site = roof::site_of(rig.site, stand.latitude_deg(), stand.longitude_deg());
+    skyline.forget();
+  }
   const auto planes = stand.planes();
   for (std::size_t i = 0; i < strings.size(); ++i) strings[i].calibration.stand_on(planes[i]);
 }
@@ -307,7 +350,7 @@ void Diagnosis::on_note(const Note& note) {
       });
       break;
     case NoteEvent::string_on: each([](StringMemory& s) { s.off_by_owner = false; }); break;
-    case NoteEvent::rig_moved:
+    case NoteEvent::rig_moved: st.skyline.forget(); [[fallthrough]];
     case NoteEvent::rig_turned: each([](StringMemory& s) { s.calibration.forget_shade(); }); break;
     default: break;
   }

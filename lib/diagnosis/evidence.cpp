@@ -8,6 +8,8 @@ namespace fw::diagnosis {
 namespace {
 
 constexpr double least_likely = 4e-4;   ///< what no state explains
+constexpr double volts_per_ln_light = 0.04;    ///< of the open-circuit voltage, per ln of light: common practice, no source
+constexpr double glow_over_obstacle = 0.3;   ///< of the glow around the sun, still seen when something stands before it
 constexpr double repeat = 0.3;          ///< a voltage that stays says the same thing every minute
 
 double bell(double x, double mean, double sd) {
@@ -21,15 +23,21 @@ double predicted_w(const StringLook& l, const SkyShares& sky, int node, const St
   const auto n = static_cast<std::size_t>(node);
   // under cloud the light from elsewhere hardly knows of the obstacle
   const double known_rest = node < under_sky ? (l.diffuse_w - l.open_diffuse_w) * std::min(1.0, sky.global[n]) : 0;
-  const double diffuse = (l.open_diffuse_w + known_rest) * sky.diffuse[n];
-  double w = s.kind == Kind::shade ? l.beam_w * sky.beam[n] * s.pass + diffuse * 0.92 : (l.beam_w * sky.beam[n] + diffuse) * s.pass;
+  // the less beam, the more evenly the sky shines; the ground gives back what falls on it
+  const double clear_like = node < under_sky ? std::min(1.0, sky.beam[n]) : 1;
+  const double rest_of_sky = (l.open_diffuse_w - l.ground_w) * clear_like + l.even_sky_w * (1 - clear_like);
+  const double over_it = node < under_sky ? 0 : glow_over_obstacle * l.glow_w;
+  const double diffuse = (rest_of_sky + over_it) * sky.diffuse[n] + l.ground_w * sky.global[n] + known_rest;
+  const double through = l.open_beam_w > 0 ? l.beam_w / l.open_beam_w : 1;
+  const double beam = (l.open_beam_w - l.glow_w + l.glow_w * sky.diffuse[n]) * sky.beam[n] * through;
+  double w = s.kind == Kind::shade ? beam * s.pass + diffuse * (0.5 + 0.5 * s.pass) : (beam + diffuse) * s.pass;
   w *= l.film_pass;
   const double dim = 1 - std::min(1.0, w / std::max(1.0, l.clear_w));
   w *= 1 + l.dim_gain * dim;
   return std::min(w, l.limit_w);
 }
 
-double power_likelihood(const StringLook& l, double predicted, double x, double sigma, double bias) {
+double power_likelihood(const StringLook& l, double predicted, double x, double sigma, double width, double bias) {
   if (!l.carries()) {
     // asleep: all we know is that the power was below what wakes the controller
     const double q = predicted / l.wake_w;
@@ -37,7 +45,9 @@ double power_likelihood(const StringLook& l, double predicted, double x, double 
   }
   if (predicted < 0.05) return least_likely;
   const double off = std::abs(x) - bias;
-  return (off > 5 * sigma ? 0 : bell(std::max(0.0, off), 0, sigma)) + least_likely;
+  if (off <= 0) return 1 / (2.5066 * sigma) + least_likely;
+  const double z_sq = off * off / (sigma * sigma + width * width / 3);
+  return (z_sq > 25 ? 0 : std::exp(-0.5 * z_sq) / (2.5066 * sigma)) + least_likely;
 }
 
 double held_back_likelihood(const StringLook& l, double available, double x) {
@@ -66,8 +76,9 @@ double voltage_density(const StringLook& l, const StringState& s, bool several_r
     case Kind::clean:
     case Kind::film:
     case Kind::frost: return even + floor;
-    case Kind::snow: return 0.45 * even + 0.40 * below + 0.15 * above + floor;
-    case Kind::shade: return 0.50 * even + 0.35 * below + 0.10 * above + floor;
+    // which of the three it is stays so for hours: being even must not count against a cover minute by minute
+    case Kind::snow: return even + 0.40 * below + 0.15 * above + floor;
+    case Kind::shade: return even + 0.30 * below + 0.10 * above + floor;
     case Kind::leaf: return bell(z, std::log(s.pass), sd + 0.01) + floor;
     case Kind::half: return (several_rows ? bell(l.volts_ln_doubled, 0, sd) : even) + floor;
     case Kind::open: return floor;
@@ -77,15 +88,30 @@ double voltage_density(const StringLook& l, const StringState& s, bool several_r
 
 }  // namespace
 
-double voltage_likelihood(const StringLook& l, const StringState& s, bool several_rows) {
-  return l.has_volts ? std::pow(voltage_density(l, s, several_rows), repeat) : 1;
+/// A string that is tracked works well under its open circuit, whatever covers it; near that it is held back.
+double near_open(const StringLook& l) {
+  constexpr double from = 0.92, over = 0.03;
+  const double x = (l.volts_to_open - from) / over;
+  return x <= 0 ? 0 : 1 - std::exp(-0.5 * x * x);
 }
 
-double held_back_voltage_likelihood(const StringLook& l) {
+double voltage_likelihood(const StringLook& l, const StringState& s, bool several_rows) {
   if (!l.has_volts) return 1;
-  if (!l.carries()) return 0.9 * bell(l.volts_to_open, 0.97, 0.06) + 0.05;
+  const double tracked = l.carries() ? std::max(0.02, 1 - near_open(l)) : 1;
+  return std::pow(voltage_density(l, s, several_rows), repeat) * tracked;
+}
+
+double held_back_voltage_likelihood(const StringLook& l, const StringState& s) {
+  if (!l.has_volts) return 1;
+  if (!l.carries()) {
+    if (s.kind == Kind::open) return bell(l.volts_to_open, 0.97, 0.06);
+    // open circuit falls with the logarithm of the light; ahead of it lies an unknown sky
+    const double open = 0.97 + volts_per_ln_light * std::log(std::max(s.pass, 0.003));
+    const double below = l.volts_to_open < open ? 0.03 : 0;
+    return 0.9 * bell(l.volts_to_open, open, 0.05 + below) + 0.05;
+  }
   const double z = l.volts_ln;
-  return (z > 0.01 && z < 0.45 ? 2.2 : 0) + 0.05;
+  return (z > 0.01 && (z < 0.45 || near_open(l) > 0.5) ? 2.2 : 0) + 0.05;
 }
 
 double motion_likelihood(const Motion& m, Regime regime) {
@@ -97,7 +123,11 @@ double motion_likelihood(const Motion& m, Regime regime) {
   };
   double l = term(m.flicker, r.flicker, 0.8);
   if (m.minutes >= 12) l *= term(m.spread, r.spread, 0.9);
-  return l;
+  if (regime != Regime::behind) return l;
+  // beyond the obstacle clouds may pass: their light comes over it, softened
+  double passing = term(m.flicker, 0.06, 0.9);
+  if (m.minutes >= 12) passing *= term(m.spread, 0.15, 0.9);
+  return 0.6 * l + 0.4 * passing;
 }
 
 double irradiance_likelihood(double share, double at_node) {

@@ -19,8 +19,10 @@ struct SkyShares {
 double predicted_w(const StringLook& look, const SkyShares& sky, int node, const StringState& state);
 
 /// Measured power given the power predicted, when the controller tracks the maximum. deviation: ln(measured
-/// over predicted), used when the string carries; bias: |ln| within which a deviation says nothing.
-double power_likelihood(const StringLook& look, double predicted_w, double deviation, double sigma, double bias);
+/// over predicted), used when the string carries; sigma: its scatter; width: of the state's row (ln), within which the level
+/// is free and, once there, stays: it widens the match but does not thin it out; bias: |ln| within which a deviation
+/// says nothing.
+double power_likelihood(const StringLook& look, double predicted_w, double deviation, double sigma, double width, double bias);
 
 /// Measured power given the power available, when the output is held back.
 double held_back_likelihood(const StringLook& look, double available_w, double deviation);
@@ -28,15 +30,15 @@ double held_back_likelihood(const StringLook& look, double available_w, double d
 /// Voltage in a state, the controller tracking.
 double voltage_likelihood(const StringLook& look, const StringState& state, bool several_rows);
 
-/// Voltage when held back: between the working point and open circuit.
-double held_back_voltage_likelihood(const StringLook& look);
+/// Voltage when held back: between the working point and open circuit of the light that a state lets through.
+double held_back_voltage_likelihood(const StringLook& look, const StringState& state);
 
 /// How much the light moves: from minute to minute and over twenty minutes, against a regime.
 struct Motion {
   bool known = false;
   double flicker = 0, spread = 0, hour = 0;  ///< of ln(power): minute to minute, over 20 min, over the hour
   double noise = 0;                ///< the share of it that the sensor makes
-  int minutes = 0;
+  int minutes = 0, hour_minutes = 0;  ///< seen of the twenty, of the sixty
 };
 double motion_likelihood(const Motion& motion, Regime regime);
 

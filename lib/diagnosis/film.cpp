@@ -8,12 +8,12 @@ namespace fw::diagnosis {
 
 namespace {
 
-constexpr double day_counts_from = 25;   ///< clear minutes
+constexpr double day_counts_from = 40;   ///< clear minutes
 constexpr double memory_min = 40;        ///< of the present figure
 /// Day-to-day scatter of clear-moment performance: 2.6 % (robust) measured on real clear days, less where
 /// the string's own days agree better; never under `least`.
-constexpr double least_scatter = 0.013, first_scatter = 0.02;
-constexpr double claim_from = 0.045, most_in_a_day = 0.07;
+constexpr double full_day_min = 180, least_scatter = 0.013, first_scatter = 0.02, first_days = 3, largest_step = 0.04;
+constexpr double claim_from = 0.055, most_in_a_day = 0.07;
 
 }  // namespace
 
@@ -27,25 +27,32 @@ void Film::learn(std::int32_t day, double over_clean, const roof::Calibration& c
   minutes_ = std::min(minutes_ + 1, memory_min);
   now_ += (over_clean - now_) / minutes_;
 
-  std::vector<double> scales, steps;
-  double before = 0;
+  std::vector<std::pair<double, double>> scales;   // with their weight: an hour shows less than a day
+  std::vector<double> steps;
+  double before = 0, weights = 0;
   for (const auto& [d, s] : c.day_scales()) {
     if (d >= day || s.minutes < day_counts_from) continue;
-    scales.push_back(s.scale);
+    const double weight = std::min(1.0, s.minutes / full_day_min);
+    scales.push_back({s.scale, weight});
+    weights += weight;
     if (before > 0) steps.push_back(std::abs(s.scale / before - 1));
     before = s.scale;
   }
-  known_ = !scales.empty() && minutes_ >= 8;
+  known_ = !scales.empty() && minutes_ >= 20;
   if (!known_) return;
-  std::sort(scales.begin(), scales.end());
   // near the best, not the best: a day among bright snow is no standard
-  const double best = scales[static_cast<std::size_t>(0.75 * static_cast<double>(scales.size() - 1) + 0.5)];
-  scatter_ = first_scatter;
-  if (steps.size() >= 3) {
-    // steps from day to day, which a slow film hardly moves
-    std::nth_element(steps.begin(), steps.begin() + static_cast<std::ptrdiff_t>(steps.size() / 2), steps.end());
-    scatter_ = std::max(least_scatter, 1.05 * steps[steps.size() / 2]);
+  std::sort(scales.begin(), scales.end());
+  double above = 0, best = scales.front().first;
+  for (auto it = scales.rbegin(); it != scales.rend(); ++it) {
+    above += it->second;
+    if (above < std::min(0.25 * weights, 1.5)) continue;
+    best = it->first;
+    break;
   }
+  // steps from day to day; one that dirt or rain made counts no more than a large one of chance
+  double sum_sq = first_days * first_scatter * first_scatter;
+  for (const double s : steps) sum_sq += 0.5 * std::min(s, largest_step) * std::min(s, largest_step);
+  scatter_ = std::max(least_scatter, std::sqrt(sum_sq / (first_days + static_cast<double>(steps.size()))));
   // dirt does not come all at once: a sudden step is something else
   loss_ = std::clamp(1 - now_ * c.scale() / best, 0.0, std::min(0.6, before_ + most_in_a_day));
   const double from = std::max(claim_from, 2.2 * scatter_);

@@ -11,6 +11,7 @@ namespace {
 /// for levels (as two square roots) and a fifth for motion.
 double level_weighted(double likelihood) { return std::sqrt(std::sqrt(likelihood + 1e-280)); }
 constexpr double motion_weight = 0.20;
+constexpr int independent_strings = 3;   ///< more of them repeat each other, and the model's faults with them
 constexpr double held_back_start = 1.0 / 400, held_back_end = 1.0 / 60;
 constexpr double least = 1e-8;      ///< no explanation is ever forgotten
 constexpr double forgotten = 1e-6;  ///< but below this it is not worked on
@@ -73,7 +74,7 @@ Filter::Filter(const std::vector<StringStates>& states, std::vector<double> hold
 void Filter::forget() {
   constexpr double spell = 0.1;
   state_ = {};
-  const auto regime = regime_prior(-1, -10, false);
+  const auto regime = regime_prior(-1, 0.3);
   each_joint([&](std::size_t s, std::size_t g) {
     state_.sky[s][g] = regime[s] * (g ? spell * cover_left[g] : 1 - spell) + least;
     state_.light[s][g] = share_density()[s];
@@ -189,7 +190,7 @@ void Filter::pass(const SiteLook& site, double minutes_of_sun, double step_min) 
   state_.sky = covered;
 
   // the sky drifts back to what is usual, or forecast
-  const auto prior = regime_prior(site.forecast_cloud, site.sun_elevation_deg, site.open_here);
+  const auto prior = regime_prior(site.forecast_cloud, site.hidden);
   mixed_ = state_.strings;
   Joint<double> next{};
   for (std::size_t to = 0; to < regime_count; ++to)
@@ -197,7 +198,7 @@ void Filter::pass(const SiteLook& site, double minutes_of_sun, double step_min) 
       std::array<double, regime_count> part{};
       double total = 0;
       for (std::size_t from = 0; from < regime_count; ++from) {
-        const double leave = std::min(0.9, step_min / dwell_min(static_cast<Regime>(from), site.sun_elevation_deg));
+        const double leave = std::min(0.9, step_min * leave_per_minute(static_cast<Regime>(from), site.hidden_before, site.hidden));
         part[from] = state_.sky[from][g] * (leave * prior[to] + (from == to ? 1 - leave : 0.0));
         total += part[from];
       }
@@ -242,6 +243,8 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
   for (std::size_t k = 0; k < share_count; ++k)
     outside[k] = site.irradiance_share ? irradiance_likelihood(*site.irradiance_share, sky.global[k]) : 1;
 
+  const int usable = static_cast<int>(std::count_if(looks.begin(), looks.end(), [](const StringLook& l) { return l.usable; }));
+
   // likelihood of each string's minute by node and row, and summed over rows under each explanation
   for (std::size_t i = 0; i < n; ++i) {
     if (!looks[i].usable) continue;
@@ -254,7 +257,6 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
       for (auto& s : row) s.fill(0);
     for (auto& row : w.sum_held)
       for (auto& s : row) s.fill(0);
-    const double v_held = held * held_back_voltage_likelihood(looks[i]);
     const double measured_ln = std::log(std::max(looks[i].measured_w, 0.01));
     std::array<double, share_count> clean_w, clean_ln;
     for (std::size_t k = 0; k < share_count; ++k) {
@@ -264,12 +266,18 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
     for (int h = 0; h < states.size(); ++h) {
       const StringState& row = states[h];
       const double v_track = (1 - held) * voltage_likelihood(looks[i], row, states.half_to > states.half_from);
-      const double near = std::sqrt(looks[i].sigma * looks[i].sigma + row.width * row.width / 3);
+      // a row of shade is wide in the beam only
+      const double beam_w = row.kind == Kind::shade ? looks[i].beam_w * std::max(row.pass, 0.05) : 1;
+      const double width = row.kind == Kind::shade ? row.width * beam_w / std::max(1.0, beam_w + looks[i].diffuse_w) : row.width;
+      const double v_held = held * held_back_voltage_likelihood(looks[i], row);
+      const double near = looks[i].sigma;
       const double far = std::sqrt(near * near + looks[i].plane_sigma * looks[i].plane_sigma + 0.04 * 0.04);
       const double behind = std::sqrt(far * far + 0.08 * 0.08);   // each sees another part of the sky
       double* track = &w.track[static_cast<std::size_t>(h) * share_count];
       double* back = &w.held[static_cast<std::size_t>(h) * share_count];
-      const double bias = row.kind == Kind::clean ? looks[i].bias : 0;
+      const bool fixed_level = row.kind == Kind::clean;
+      const double bias = fixed_level ? looks[i].bias : 0;
+      const double bias_behind = bias > 0 ? std::max(bias, 0.08 + 1.6 * looks[i].plane_sigma) : 0;  // which does not change from minute to minute
       const bool even = row.kind != Kind::shade;   // then the prediction is the clean one times a share
       const double pass_ln = even && row.pass > 0 ? std::log(row.pass) : 0;
       for (int k = 0; k < share_count; ++k) {
@@ -283,7 +291,7 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
           p = predicted_w(looks[i], sky, k, row);
           deviation = p > 0 ? measured_ln - std::log(p) : 9;
         }
-        track[k] = v_track * power_likelihood(looks[i], p, deviation, k == cloudless_node ? near : k < under_sky ? far : behind, bias);
+        track[k] = v_track * power_likelihood(looks[i], p, deviation, k == cloudless_node ? near : k < under_sky ? far : behind, width, k < under_sky ? bias : bias_behind);
         back[k] = v_held * held_back_likelihood(looks[i], p, deviation);
       }
       each_joint([&](std::size_t s, std::size_t g) {
@@ -314,7 +322,7 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
       l += p;
     }
     double m = motion.known ? std::pow(motion_likelihood(motion, static_cast<Regime>(s)), motion_weight) : 1;
-    joint[s][g] = state_.sky[s][g] * m * level_weighted(l);
+    joint[s][g] = state_.sky[s][g] * m * (usable <= independent_strings ? level_weighted(l) : std::pow(l + 1e-280, 0.25 * independent_strings / usable));
     total += joint[s][g];
     // within an explanation, where the light is now
     if (l > 0)

@@ -12,6 +12,8 @@ struct StringLook {
   double measured_w = 0;
   double clear_w = 0;           ///< cloudless, clean, nothing in the way, no controller limit
   double open_beam_w = 0, open_diffuse_w = 0;  ///< the parts of clear_w
+  double glow_w = 0, ground_w = 0;  ///< of open_beam_w, from close around the sun; of open_diffuse_w, from the ground
+  double even_sky_w = 0;        ///< what a clear sky's diffuse light would make if it were spread evenly
   double beam_w = 0;            ///< of clear_w, behind learned fixed shade
   double diffuse_w = 0;         ///< of clear_w, behind learned fixed shade, which a cloudless sky brightens
   double film_pass = 1;         ///< through the film that has been made out over days
@@ -41,7 +43,7 @@ struct StringLook {
 struct SiteLook {
   double sun_elevation_deg = -90;
   std::optional<double> air_c;
-  bool open_here = false;          ///< all strings know this place of the sun, and that nothing stands before it
+  double hidden = 0.3, hidden_before = 0.3;  ///< chance that something stands before the sun here, and a minute ago
   double forecast_cloud = -1;      ///< 0..1, negative: none
   double snowing = 0;              ///< chance that snow falls now, from forecast and air
   bool forecast_snow = false;      ///< the forecast has snow within a few hours of now

@@ -11,6 +11,7 @@ namespace {
 
 constexpr double lowest_sun_deg = 2.5;   ///< below it nothing is looked at
 constexpr double over_voltage_near = 0.995;  ///< of the controller's limit
+constexpr double fixed_shade_doubt = 0.3;
 constexpr Span frozen_after = minutes{30};
 
 /// Snow now, by forecast and air. A forecast is off by hours at times.
@@ -75,7 +76,9 @@ void Diagnosis::State::look_at(const RigMinute& m) {
       sky_shares.diffuse[i] = rest_at(k);
       sky_shares.global[i] = sky.clear.ghi_wm2 > 0 ? rest_at(k) * sky.clear.dhi_wm2 / sky.clear.ghi_wm2 : 0.2;
     }
-  l.open_here = !strings.empty();
+  l.hidden = l.sun_elevation_deg > -1 ? skyline.hidden(l.sun_elevation_deg, sky.sun.azimuth_deg) : Skyline::above_flat();
+  l.hidden_before = hidden_before;
+  hidden_before = l.hidden;
   for (std::size_t i = 0; i < strings.size(); ++i) strings[i].look = look_at(m, static_cast<int>(i));
 }
 
@@ -97,10 +100,12 @@ StringLook Diagnosis::State::look_at(const RigMinute& m, int string) {
   l.clear_w = e.power_w * haze;
   l.open_beam_w = e.beam_w * haze;
   l.open_diffuse_w = l.clear_w - l.open_beam_w;
+  l.glow_w = e.glow_w * haze;
+  l.ground_w = e.ground_w * haze;
+  l.even_sky_w = e.even_sky_w * haze;
   l.beam_w = l.open_beam_w * shade.beam;
   l.diffuse_w = l.open_diffuse_w * shade.diffuse;
   l.shade_total = shade.known ? shade.total : 1;
-  site_look.open_here &= shade.known && shade.total > 0.9;
   l.limit_w = roof::controller_limit_w(real.sheet().controller, bank_v);
   l.dim_gain = std::clamp(-real.sheet().module.gamma_per_k * (e.cell_c - weather.air_c), 0.0, 0.25);
   const double rated = real.rated_w();
@@ -113,6 +118,8 @@ StringLook Diagnosis::State::look_at(const RigMinute& m, int string) {
   const double tilt_doubt = s.calibration.settled() ? 0 : 0.1 * std::sin(tilt);
   l.sigma = std::sqrt(0.02 * 0.02 + low * low + rounding * rounding + 0.25 * doubt * doubt);
   l.bias = std::clamp(std::hypot(1.4 * std::hypot(doubt, tilt_doubt), 0.30 / std::max(3.0, site_look.sun_elevation_deg)), 0.035, 0.22);
+  // a tree is not a wall, and its edge moves with the days
+  l.bias = std::min(0.4, l.bias + fixed_shade_doubt * (1 - l.shade_total));
   l.film_pass = s.film.pass();
 
   // a value that stands still while the sun moves is not a measurement
@@ -143,9 +150,9 @@ StringLook Diagnosis::State::look_at(const RigMinute& m, int string) {
       const int rows = real.sheet().parallel;
       const double v = expected_v(implied);
       const double v2 = rows > 1 ? expected_v(std::min(1.5, implied * rows / (rows - 1.0))) : v;
-      l.volts_ln = std::log(std::max(0.5, l.volts) / std::max(0.5, v)) - s.volts_bias;
-      l.volts_ln_doubled = std::log(std::max(0.5, l.volts) / std::max(0.5, v2)) - s.volts_bias;
-      l.volts_sigma = 0.012 + 0.035 / (1 + s.volts_weight / 20) + (implied < 0.1 ? 0.02 : 0);
+      l.volts_ln = std::log(std::max(0.5, l.volts) / std::max(0.5, v)) - s.volts_bias.at(implied);
+      l.volts_ln_doubled = std::log(std::max(0.5, l.volts) / std::max(0.5, v2)) - s.volts_bias.at(implied);
+      l.volts_sigma = s.volts_bias.sigma(implied);
     }
   }
   return l;

@@ -40,7 +40,7 @@ class Track {
     m.flicker = std::sqrt(sum_sq / diffs);
     m.noise = 1.4 * noise / diffs;
     m.spread = spread(20, m.minutes);
-    m.hour = spread(kept, m.minutes);
+    m.hour = spread(kept, m.hour_minutes);
     return m;
   }
 

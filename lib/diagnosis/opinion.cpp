@@ -8,7 +8,6 @@ namespace fw::diagnosis {
 namespace {
 
 constexpr double snow_below = 0.91;    ///< of light through the cover: less is snow
-constexpr double film_below = 0.95;
 constexpr double shade_below = 0.90;
 /// With two causes at work the local one is named when it takes this share of what the sky takes (in ln).
 constexpr double local_share = 0.4;
@@ -23,13 +22,21 @@ Opinion opinion_of(const StringStates& states, const Belief& belief, double held
                    double behind, double shade_now, bool settled, bool icy) {
   Opinion o;
   std::array<double, cause_count>& p = o.probability;
-  const auto add = [&](Cause c, double v) { p[static_cast<std::size_t>(c)] += v; };
+  double counts = 1;      // of a row's belief, what is not put down to holding back
+  const auto add = [&](Cause c, double v) { p[static_cast<std::size_t>(c)] += v * counts; };
+  const double made_share = std::clamp(look.measured_w / std::max(1.0, look.clear_w), 0.0, 1.0);
+  double held_first = 0;
   double snow_sum = 0, snow_pass = 0, film_sum = 0, film_pass = 0;
   const double sky_here = std::clamp(share, 0.02, 1.2);
   for (int h = 0; h < states.size(); ++h) {
     const double b = belief[static_cast<std::size_t>(h)];
     if (b < 1e-6) continue;
     const StringState& s = states[h];
+    // of what is held back and what never came, the greater counts
+    const double comes = s.kind == Kind::snow || s.kind == Kind::open ? s.pass : s.kind == Kind::clean ? std::min(1.0, shade_now) : 1;
+    const bool never_came = 1 - comes > 2 * (comes - made_share);
+    counts = never_came ? 1 : 1 - held_back;
+    if (!never_came) held_first += b * held_back;
     // the light there must be for this state to make the measured power
     const double light = s.kind == Kind::shade || s.pass < 0.03 || !look.carries()
                              ? sky_here
@@ -37,6 +44,8 @@ Opinion opinion_of(const StringStates& states, const Belief& belief, double held
     const double sky_loss = -std::log(std::min(light, 1.0));
     const auto local = [&](Cause c, double pass) {
       const double mine = -std::log(std::max(pass, 0.001));
+      // of two at work the greater is named
+      if (-std::log(std::max(shade_now, 0.001)) > std::max(mine, 0.1)) c = Cause::shade;
       const double q = mine >= local_share * sky_loss ? 1.0 : std::exp(-6 * (local_share * sky_loss - mine));
       add(c, b * q);
       add(Cause::cloud, b * (1 - q));
@@ -59,7 +68,8 @@ Opinion opinion_of(const StringStates& states, const Belief& belief, double held
       case Kind::film:
         film_sum += b;
         film_pass += b * s.pass;
-        if (settled && s.pass < film_below) local(Cause::soiling, s.pass);
+        // a deviation that stays; whether it is dirt shows over days only (film.h)
+        if (look.film_pass < 1) local(Cause::soiling, look.film_pass * s.pass);
         else {
           const double c = under(light, cloud_below, 0.02);
           add(Cause::cloud, b * c);
@@ -111,8 +121,8 @@ Opinion opinion_of(const StringStates& states, const Belief& belief, double held
   o.snow_pass = snow_sum > 1e-9 ? snow_pass / snow_sum : 1;
   o.film_pass = film_sum > 1e-9 ? film_pass / film_sum : 1;
   o.held_back = held_back;
-  for (double& v : p) v *= 1 - held_back;
-  add(Cause::curtailed, held_back);
+  counts = 1;
+  add(Cause::curtailed, held_first);
   double sum = 0;
   for (double v : p) sum += v;
   if (sum > 0)

@@ -2,55 +2,36 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdio>
 
 namespace fw::diagnosis {
 
 namespace {
 
-constexpr std::size_t most_kept = 200, calm_min = 8, longest_edge = 5, shortest_shade = 8;
+constexpr double low_below = 0.92;       // of the day's clear level
+constexpr double least_level = 0.80, most_level = 1.25;
+constexpr std::size_t full_minutes = 15;
+constexpr double calm_step = 0.012;      // of ln(power), a minute
+constexpr double rounding_w = 0.6;
+constexpr double sure = 0.7;
 
 }  // namespace
 
-void Retrospect::keep(const Minute& m) {
-  if (!kept_.empty() && (m.day != kept_.back().day || m.sky.at - kept_.back().sky.at > minutes{6})) kept_.clear();
-  kept_.push_back(m);
-  if (kept_.size() > most_kept) kept_.erase(kept_.begin(), kept_.begin() + 20);
-}
-
-void Retrospect::look_back(roof::Calibration& calibration) {
-  const std::size_t n = kept_.size();
-  if (n < calm_min + shortest_shade + 1) return;
-  const double now = kept_.back().share;
-  if (now < 0.7 || now > 1.2) return;
-  // the calm spell
-  for (std::size_t i = n - calm_min; i < n; ++i)
-    if (std::abs(kept_[i].share / now - 1) > 0.04) return;
-  // the edge before it
-  const std::size_t foot_from = n - calm_min > longest_edge ? n - calm_min - longest_edge : 0;
-  std::size_t foot = n;
-  for (std::size_t i = n - calm_min; i-- > foot_from;)
-    if (kept_[i].share < 0.74 * now) {
-      foot = i;
-      break;
-    }
-  if (foot == n || kept_[foot].learned) return;
-  // the low spell: smooth, for a cloud's edge flutters
-  std::size_t from = foot;
-  while (from > 0 && kept_[from - 1].share < 0.80 * now && std::abs(kept_[from - 1].share - kept_[from].share) < 0.09 * now &&
-         !kept_[from - 1].learned)
-    --from;
-  if (foot + 1 - from < shortest_shade) return;
-  // a sweep makes the same edge: only with a low sun is a hill the likelier
-  double snow = 0;
-  for (std::size_t i = from; i <= foot; ++i) snow += kept_[i].snow / static_cast<double>(foot + 1 - from);
-  if (snow > 0.4 && kept_[foot].sky.sun.elevation_deg > 15) return;
-  double moved = 0;
-  for (std::size_t i = from + 1; i <= foot; ++i) moved += std::abs(kept_[i].share - kept_[i - 1].share);
-  if (moved > 0.014 * now * static_cast<double>(foot - from)) return;
-  for (std::size_t i = from; i <= foot; ++i) {
-    calibration.learn(kept_[i].day, kept_[i].sky, kept_[i].paper, kept_[i].measured_w);
-    kept_[i].learned = true;
+void Retrospect::close_day(roof::Calibration& calibration) {
+  std::vector<Minute> day;
+  day.swap(kept_);
+  // what the string makes in the calm clear minutes of this day: something lasting would show there too
+  std::vector<double> levels;
+  for (std::size_t i = 1; i < day.size(); ++i) {
+    if (day[i].share < least_level || day[i].share > most_level || day[i - 1].share <= 0 || day[i].cloudless < sure) continue;
+    if (std::abs(std::log(day[i].share / day[i - 1].share)) < calm_step + rounding_w / std::max(1.0, day[i].measured_w)) levels.push_back(day[i].share);
   }
+  if (levels.size() < full_minutes) return;
+  const auto middle = levels.begin() + static_cast<std::ptrdiff_t>(levels.size() / 2);
+  std::nth_element(levels.begin(), middle, levels.end());
+  for (const Minute& m : day)
+    if (!m.learned && m.cloudless > sure && m.share > 0.01 && m.share < low_below * *middle)
+      calibration.learn(m.day, m.sky, m.paper, m.measured_w);
 }
 
 }  // namespace fw::diagnosis

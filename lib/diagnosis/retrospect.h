@@ -1,7 +1,7 @@
 #pragma once
 // Fixed shade is seen from behind: while a hill or a tree stands before the sun the sky looks overcast, and
-// only the sudden full power a little later tells what it was. The day's minutes are kept until then and go
-// to the calibration, which wants two days to agree before it believes them.
+// only full power beside it, earlier or later the same day, tells what it was. A day's minutes are kept until it is
+// over, and the calm low spells next to clear ones go to the calibration, which wants two days to agree before it believes them.
 #include <cstdint>
 #include <vector>
 
@@ -16,16 +16,16 @@ class Retrospect {
     sky::State sky;
     roof::Expected paper;
     double measured_w = 0, share = 0;   ///< share: of clear-sky power
-    bool learned = false;
-    double snow = 0;                    ///< belief then that snow lay on it
+    bool learned = false;               ///< taken for a clear minute at once
+    double cloudless = 0;               ///< belief then that the sky was cloudless and the sun out
   };
 
-  /// Every minute in which the string was free to make what it could.
-  void keep(const Minute& m);
-  void drop() { kept_.clear(); }
+  /// Every minute in which the string was free to make what it could, of one day.
+  void keep(const Minute& m) { kept_.push_back(m); }
+  std::int32_t day() const { return kept_.empty() ? 0 : kept_.back().day; }
 
-  /// Looks back: a calm clear spell that began with a sharp rise out of a smooth low one.
-  void look_back(roof::Calibration& calibration);
+  /// The day is over: what it has shown of fixed shade goes to the calibration.
+  void close_day(roof::Calibration& calibration);
 
  private:
   std::vector<Minute> kept_;

@@ -28,7 +28,8 @@ std::array<std::array<double, share_count>, regime_count> make() {
     at(Regime::thin) = (k < 1.0 && k > 0.55) ? 1 : 0;
     // gaps at full sun or a little more, and the shadows between them
     at(Regime::broken) = bell(k, 1.03, 0.07) * 0.5 + (k < 1.3 && k > 0.15 ? 0.12 * std::min(1.0, k / 0.3) : 0);
-    at(Regime::overcast) = k < 0.85 ? bell(x, std::log(0.26), 0.65) : 0;
+    at(Regime::overcast) = k < 0.85 ? bell(x, std::log(0.28), 0.60) : 0;
+    at(Regime::thick) = k < 0.4 ? bell(x, std::log(0.12), 0.6) : 0;   // calm as a clear sky
   }
   for (auto& row : d) {
     double sum = 0;
@@ -45,13 +46,14 @@ const std::array<std::array<double, share_count>, regime_count>& share_density()
   return d;
 }
 
-double dwell_min(Regime regime, double elevation) {
-  const double usual = regime_rows[static_cast<std::size_t>(regime)].dwell_min;
-  if (regime != Regime::behind || elevation < 8) return usual;
-  return elevation < 14 ? 0.6 * usual : elevation < 20 ? 0.15 * usual : 0.05 * usual;
+double leave_per_minute(Regime regime, double before, double now) {
+  const double usual = 1 / regime_rows[static_cast<std::size_t>(regime)].dwell_min;
+  if (regime == Regime::behind) return std::max(usual, 1 - now / std::max(before, 1e-3));
+  if (regime == Regime::overcast || regime == Regime::thick) return usual;
+  return std::max(usual, (now - before) / std::max(1 - before, 1e-3));
 }
 
-std::array<double, regime_count> regime_prior(double c, double elevation, bool open) {
+std::array<double, regime_count> regime_prior(double c, double hidden) {
   std::array<double, regime_count> p{};
   for (int i = 0; i < regime_count; ++i) p[static_cast<std::size_t>(i)] = regime_rows[static_cast<std::size_t>(i)].typical;
   if (c >= 0) {
@@ -60,14 +62,15 @@ std::array<double, regime_count> regime_prior(double c, double elevation, bool o
     p[1] *= 0.6 + 0.8 * (1 - std::abs(c - 0.4));
     p[2] *= 0.3 + 2.0 * c * (1 - c) * 2;
     p[3] *= 0.1 + 1.9 * c * c;
+    p[4] *= 0.05 + 2.2 * c * c;
   }
   double sum = 0;
   for (double v : p) sum += v;
   for (double& v : p) v /= sum;
-  // most horizons are low: half of them under 3 deg, few above 15
-  const double behind = (open ? 0.1 : 1.0) * p[0] * 0.6 / (1 + std::exp((elevation - 5) / 3.2));
-  p[0] -= behind;
-  p[4] = behind;
+  for (int i = 0; i < 3; ++i) {
+    p[5] += hidden * p[static_cast<std::size_t>(i)];
+    p[static_cast<std::size_t>(i)] *= 1 - hidden;
+  }
   return p;
 }
 

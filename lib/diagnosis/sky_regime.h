@@ -6,8 +6,8 @@
 
 namespace fw::diagnosis {
 
-enum class Regime { cloudless, thin, broken, overcast, behind };  ///< behind: sun behind hill, wood or house, sky cloudless
-inline constexpr int regime_count = 5;
+enum class Regime { cloudless, thin, broken, overcast, thick, behind };  ///< behind: sun behind hill, wood or house
+inline constexpr int regime_count = 6;
 
 struct RegimeRow {
   double dwell_min;          ///< mean duration
@@ -24,7 +24,8 @@ inline constexpr std::array<RegimeRow, regime_count> regime_rows{{
     {120, 0.003, 0.006, 0.020, 0.00, 0.0, 0.40},
     {50, 0.012, 0.040, 0.080, 0.06, 0.3, 0.12},
     {50, 0.100, 0.300, 0.350, 0.20, 1.0, 0.20},
-    {120, 0.030, 0.120, 0.250, 0.20, 0.3, 0.28},
+    {120, 0.030, 0.120, 0.250, 0.20, 0.3, 0.18},
+    {150, 0.010, 0.045, 0.120, 0.20, 0.20, 0.12},
     {70, 0.006, 0.050, 0.200, 0.06, 0.02, 0.00},
 }};
 
@@ -42,11 +43,12 @@ double rest_at(int node);
 /// Density of k on the lattice by regime; each sums to 1.
 const std::array<std::array<double, share_count>, regime_count>& share_density();
 
-/// Mean duration of a regime with the sun at an elevation: what hides the sun is soon left below it.
-double dwell_min(Regime regime, double sun_elevation_deg);
+/// Chance that a regime is left within a minute, when the chance that something stands before the sun goes from
+/// `before` to `now` in it.
+double leave_per_minute(Regime regime, double before, double now);
 
-/// How likely each regime is beforehand, with a forecast cloud cover of 0..1 or none (negative), the sun at
-/// an elevation, and open: it is known that nothing stands before the sun here.
-std::array<double, regime_count> regime_prior(double forecast_cloud, double sun_elevation_deg, bool open);
+/// How likely each regime is beforehand, with a forecast cloud cover of 0..1 or none (negative), and the chance that
+/// something stands before the sun.
+std::array<double, regime_count> regime_prior(double forecast_cloud, double hidden);
 
 }  // namespace fw::diagnosis

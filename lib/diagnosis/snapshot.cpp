@@ -75,8 +75,7 @@ std::string Diagnosis::snapshot() const {
     }
     const auto film = s.film.kept();
     k["film"] = {film.day, film.minutes, film.now, film.loss, film.scatter, film.before, film.known, film.claimed};
-    k["volts_bias"] = s.volts_bias;
-    k["volts_weight"] = s.volts_weight;
+    k["volts_bias"] = s.volts_bias.kept();
     k["icy_minutes"] = s.icy_minutes;
     k["off_by_owner"] = s.off_by_owner;
     for (int c = 0; c < 9; ++c) k["conditions"][condition_names[c]] = of(*condition(s, c));
@@ -131,8 +130,15 @@ void Diagnosis::restore(std::string_view text) {
           s.film.set({(*film)[0].get<std::int32_t>(), (*film)[1].get<double>(), (*film)[2].get<double>(), (*film)[3].get<double>(),
                       (*film)[4].get<double>(), (*film)[5].get<double>(), (*film)[6].get<bool>(), (*film)[7].get<bool>()});
       }
-      s.volts_bias = number(k, "volts_bias", 0);
-      s.volts_weight = number(k, "volts_weight", 0);
+      if (const auto v = k.find("volts_bias"); v != k.end() && v->is_array() && v->size() == VoltsBias::Kept{}.size()) {
+        VoltsBias::Kept sums{};
+        bool numbers = true;
+        for (std::size_t n = 0; n < sums.size(); ++n) {
+          numbers &= (*v)[n].is_number();
+          if (numbers) sums[n] = (*v)[n].get<double>();
+        }
+        if (numbers && sums[0] >= 0 && sums[2] >= 0) s.volts_bias.set(sums);
+      }
       s.icy_minutes = number(k, "icy_minutes", 0);
       if (k.contains("off_by_owner") && k["off_by_owner"].is_boolean()) s.off_by_owner = k["off_by_owner"].get<bool>();
       if (const auto c = k.find("conditions"); c != k.end() && c->is_object())

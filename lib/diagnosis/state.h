@@ -12,7 +12,9 @@
 #include "diagnosis/motion.h"
 #include "diagnosis/retrospect.h"
 #include "diagnosis/opinion.h"
+#include "diagnosis/skyline.h"
 #include "diagnosis/stand.h"
+#include "diagnosis/volts_bias.h"
 #include "roof/calibration.h"
 #include "roof/described.h"
 #include "roof/expected.h"
@@ -28,7 +30,7 @@ struct StringMemory {
   double icy_minutes = 0;            ///< of warmth it takes until no ice can be left from the last snow
   Retrospect retrospect;
   Track track;                       ///< of ln(measured / clear behind fixed shade)
-  double volts_bias = 0, volts_weight = 0;  ///< learned ln(volts / expected), minutes it rests on
+  VoltsBias volts_bias;
   bool off_by_owner = false;
   Utc off_since{};
   StringLook look;
@@ -55,6 +57,8 @@ struct Diagnosis::State {
   std::vector<StringMemory> strings;
   sky::Site site;
   Stand stand;
+  Skyline skyline;
+  double hidden_before = 0.3;        ///< chance, a minute ago, that something stands before the sun
   sun::Ephemeris ephemeris;
   std::optional<Utc> last;           ///< start of the last minute
   double minutes_of_sun = 0, waiting_min = 0;
@@ -64,6 +68,9 @@ struct Diagnosis::State {
   SkyShares sky_shares;
   Motion motion;
 
+  /// All strings alike and low under what may be a closed cover, no snow forecast, no voltage that speaks: watts alone
+  /// cannot tell cloud from snow.
+  bool nothing_tells() const;
   void look_at(const RigMinute& m);
   StringLook look_at(const RigMinute& m, int string);
   void learn(const RigMinute& m);

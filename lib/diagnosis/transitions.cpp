@@ -13,7 +13,7 @@ constexpr double hour = 60, day = 24 * 60;
 /// Time in which a snow row gives way to the next lighter one.
 double melt_minutes(const Passing& n) {
   const double air = n.air_c.value_or(-1);
-  if (n.sun_elevation_deg > 2) return air > 3 ? 25 : air > 0 ? 50 : air > -3 ? 90 : air > -8 ? 180 : 360;
+  if (n.sun_elevation_deg > 2) return air > 6 ? 8 : air > 3 ? 20 : air > 0 ? 30 : air > -3 ? 50 : air > -8 ? 90 : 200;
   return air > 3 ? 60 : air > 0.5 ? 200 : 4000;
 }
 
@@ -44,7 +44,7 @@ void pass_minute(const StringStates& s, const Passing& n, Belief& b, Belief& nex
   const double melt = per_minute(melt_minutes(n));
   for (int i = s.snow_from; i < s.snow_to; ++i) {
     move(i, i + 1 < s.snow_to ? i + 1 : 0, melt);
-    move(i, 0, sun_up ? per_minute(20 * hour) : per_minute(150 * hour));
+    move(i, 0, air > 6 ? per_minute(40) : sun_up ? per_minute(20 * hour) : per_minute(150 * hour));
     // a row is an estimate: patches come free, a hill or a cloud was mistaken
     static constexpr std::array near{0.0, 0.27, 0.15, 0.06};
     for (int away = 1; away < static_cast<int>(near.size()); ++away)
@@ -76,13 +76,13 @@ void pass_minute(const StringStates& s, const Passing& n, Belief& b, Belief& nex
 
   // shade: needs a beam; gone by night, comes and goes within hours
   for (int i = s.shade_from; i < s.shade_to; ++i) {
-    move(i, 0, sun_up ? per_minute(100) : per_minute(10));
+    move(i, 0, sun_up ? (n.cloudless < 0.3 ? per_minute(40) : per_minute(100)) : per_minute(10));
     if (i + 1 < s.shade_to) move(i, i + 1, per_minute(25));
     if (i > s.shade_from) move(i, i - 1, per_minute(25));
   }
   if (sun_up) {
     // what stands about is met at first light sooner than later
-    const double rate = n.sun_elevation_deg < 5 ? per_minute(7 * hour) : n.cloudless * per_minute(60 * hour);
+    const double rate = n.sun_elevation_deg < 5 ? per_minute(12 * hour) : n.cloudless * per_minute(100 * hour);
     const double onset = rate / (s.shade_to - s.shade_from);
     for (int i = s.shade_from; i < s.shade_to; ++i) move(0, i, onset);
   }
@@ -100,7 +100,7 @@ void pass_minute(const StringStates& s, const Passing& n, Belief& b, Belief& nex
   };
   if (s.half_to > s.half_from) {
     const int whole = s.half_to - 1;
-    fault(whole, per_minute(250 * day), per_minute(3 * day));
+    fault(whole, per_minute(400 * day), per_minute(6 * day));
     for (int i = s.half_from; i < whole; ++i) {
       if (!sun_up && air < 3) move(whole, i, per_minute(day) / 4);
       move(i, i + 1, sun_up ? (n.minutes_of_sun > 150 ? per_minute(4) : per_minute(25)) : 0);

@@ -69,7 +69,7 @@ std::string Diagnosis::explain(int string) const {
   const FilterState& f = st.filter.state();
   std::string out = "sky";
   for (int r = 0; r < regime_count; ++r) out += " " + fixed(f.regime(static_cast<Regime>(r)), 2);
-  out += " spell " + fixed(f.spell(), 3) + " held " + fixed(f.strings[i].held_back, 2) + " |";
+  out += " hidden " + fixed(st.site_look.hidden, 2) + " spell " + fixed(f.spell(), 3) + " held " + fixed(f.strings[i].held_back, 2) + " |";
   static constexpr std::array<const char*, 8> kinds{"clean", "film", "frost", "snow", "shade", "leaf", "half", "open"};
   std::array<double, 8> sum{}, pass{};
   const Belief b = st.filter.belief(string);

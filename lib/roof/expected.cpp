@@ -49,6 +49,10 @@ Expected expected(const StringModel& string, const sky::State& sky, const Weathe
   e.power_w = at_modules * (1 - std::min(sheet.wire_loss_share * at_modules / string.rated_w(), 0.5));
   e.beam_w = e.power_w * beam / e.effective_wm2;
   e.diffuse_w = e.power_w - e.beam_w;
+  const double w_per_wm2 = e.power_w / e.effective_wm2;
+  e.glow_w = glow * diffuse_iam.sky * w_per_wm2;
+  e.ground_w = e.poa.ground_diffuse_wm2 * diffuse_iam.ground * w_per_wm2;
+  e.even_sky_w = light.dhi_wm2 * 0.5 * (1 + cos_tilt) * sky.sky_share * diffuse_iam.sky * w_per_wm2;
   e.limited_w = std::min(e.power_w, controller_limit_w(sheet.controller, bank_v));
   e.v_mp_v = module.v_mp_v(e.effective_wm2, e.cell_c) * sheet.series;
   e.v_oc_v = module.v_oc_v(e.effective_wm2, e.cell_c) * sheet.series;

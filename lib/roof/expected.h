@@ -19,6 +19,9 @@ struct Expected {
   double cell_c = 0;
   double beam_w = 0;          ///< part of power_w due to the beam
   double diffuse_w = 0;       ///< the rest: sky and ground
+  double glow_w = 0;          ///< of beam_w, from the sky close around the sun
+  double ground_w = 0;        ///< of diffuse_w, thrown back by the ground
+  double even_sky_w = 0;      ///< what the diffuse light would make if it came evenly from the whole sky, as under a closed cover
   double power_w = 0;         ///< at the maximum power point, after losses, no controller limit
   double limited_w = 0;       ///< within the controller's limits
   double v_mp_v = 0, v_oc_v = 0, i_mp_a = 0;  ///< of the string, unlimited
