@@ -18,6 +18,8 @@ constexpr Span keep_open = 30 * 24h;
 /// A held notice waits for the morning; when the clock is not trusted there is none, and this long must do.
 constexpr Span longest_hold = 26h;
 constexpr Span long_out_of_reach = 6h;
+/// From our broker's confirmation to its save; a save of a small board's card takes some tens of milliseconds.
+constexpr Span save_time = 2s;
 constexpr std::size_t most_open = 300;
 constexpr std::size_t closed_kept = 200;
 
@@ -93,9 +95,11 @@ void Outbox::on_broker(bool connected, Now now) {
   broker_ = connected;
   if (!connected)
     for (auto& e : open_)
-      if (e.awaiting) {
+      if (e.awaiting || e.done_at) {
         e.awaiting = false;
+        e.done_at.reset();
         e.publish = true;
+        if (!rig_.phone.seen_required) e.tries = 0;
       }
   set_reach(before, now);
 }
@@ -113,6 +117,7 @@ void Outbox::set_reach(bool before, Now now) {
   if (!after) {
     out_of_reach_since_ = now.utc;
     reunion_at_.reset();
+    for (auto& e : open_) e.done_at.reset();
     // What was about to leave and did not is judged anew on return.
     for (auto& e : open_)
       if (e.granted && !e.sent && !e.composed) e.granted = e.publish = false;
@@ -136,9 +141,14 @@ void Outbox::on_sent(std::string_view id, Now now) {
     if (rig_.phone.seen_required)
       e.retry_at = now.at + seen_retry(e.tries);
     else if (reachable())
-      close(e, "delivered", "", now);
+      e.done_at = now.at + save_time;
     break;
   }
+}
+
+void Outbox::finish_confirmed(Now now) {
+  for (auto& e : open_)
+    if (e.done_at && *e.done_at <= now.at) close(e, "delivered", "", now);
   forget_closed();
 }
 
@@ -196,6 +206,7 @@ std::optional<Elapsed> Outbox::next_deadline() const {
   if (next_gathering_ && trusted_) offer(Elapsed{next_gathering_->time_since_epoch() - offset_});
   for (const auto& e : open_) {
     if (reachable() && !reunion_at_ && (e.awaiting || (e.sent && !e.publish))) offer(e.retry_at);
+    offer(e.done_at);
     offer(e.stored.at + keep_open);
   }
   return first;
@@ -229,6 +240,7 @@ void Outbox::run_until(Elapsed end, const Standing& standing) {
 
 void Outbox::step(Now now, const Standing& standing) {
   if (wake_at_ && *wake_at_ <= now.at) wake_at_.reset();
+  finish_confirmed(now);
   expire_old(now);
   if (next_gathering_ && now.trusted && now.utc >= *next_gathering_) {
     next_gathering_ = next_gathering(now.utc);

@@ -7,6 +7,8 @@
 //     stands goes first, worst first, then one summary of the rest.
 //   - In quiet hours only urgent notices leave. The rest waits for the morning and goes as one message.
 //   - At most rig.phone.max_per_day a local day besides urgent ones, the last of them kept for high priority.
+//   - A notice our broker confirmed counts as delivered once the way has held for two seconds more: a broker
+//     confirms before it has saved, and one that is killed in between forgets what it confirmed.
 //   - The same id is never sent as news twice; after a crash, a reconnect or a missing confirmation it is
 //     sent again with its id, and the receiver drops the double.
 #include <cstdint>
@@ -69,6 +71,7 @@ class Outbox {
     bool sent = false;                 ///< has left at least once
     bool awaiting = false;             ///< in flight, our broker has not confirmed
     bool publish = false;              ///< to be published as soon as the way is free
+    std::optional<Elapsed> done_at;    ///< confirmed by our broker; delivered then if the way holds until then
     std::uint64_t order = 0;           ///< of leaving first
     int tries = 0;
     std::optional<Elapsed> retry_at;
@@ -96,6 +99,7 @@ class Outbox {
   void put_out(Entry& e, Now now);
   void drop_passed_offers(Now now, const Standing& standing);
   void compose_and_fold(const std::vector<Entry*>& still, const std::vector<Entry*>& gone, const std::string& lead, Now now);
+  void finish_confirmed(Now now);
   void close(Entry& e, const char* state, std::string detail, Now now);
   void forget_closed();
   void store(const Entry& e, const char* state, std::optional<Utc> state_utc, std::string detail);

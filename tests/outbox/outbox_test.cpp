@@ -32,7 +32,7 @@ std::vector<std::string> texts(const FarSide& f) {
 
 }  // namespace
 
-TEST_CASE("a notice is stored before it is sent, and delivered when our broker confirms") {
+TEST_CASE("a notice is stored before it is sent, and delivered when our broker has confirmed and held for two seconds") {
   FarSide f;
   f.t = 10h;
   f.broker(true);
@@ -59,8 +59,14 @@ TEST_CASE("a notice is stored before it is sent, and delivered when our broker c
   f.outbox->on_sent(id + "#text", f.now());
   CHECK(f.outbox->open() == 1);
   f.outbox->on_sent(id, f.now());
+  CHECK(f.outbox->open() == 1);
+  const auto again = f.notice("outage", "aft", high, "Aft string dead.");
+  f.to(10h + 1900ms);
+  CHECK(f.outbox->open() == 1);
+  f.to(10h + 2s);
   CHECK(f.outbox->open() == 0);
-  f.outbox->add(f.notice("outage", "aft", high, "Aft string dead."), f.now());  // repeated after a crash: known
+  CHECK(f.end_of(id) == "delivered");
+  f.outbox->add(again, f.now());  // repeated after a crash: known
   f.settle();
   CHECK(f.outbox->open() == 0);
 }
@@ -376,6 +382,48 @@ TEST_CASE("confirmed by our broker with the link down is not yet delivered: it i
   f.to(13h);
   CHECK(f.doubles == 1);
   CHECK(f.end_of(id) == "delivered");
+}
+
+TEST_CASE("a broker that is lost within two seconds of its confirmations may have forgotten them: all are sent again in their order") {
+  FarSide f;
+  f.t = 10h;
+  f.broker(true);
+  f.raise("outage", "aft", high);
+  f.to(10h + 1s);
+  f.raise("bank_gone", "bank", urgent);
+  f.to(10h + 1500ms);
+  CHECK(f.shown.size() == 2);
+  CHECK(f.doubles == 0);
+  f.broker(false);
+  f.ids.clear();  // what the broker had was not saved
+  f.shown.clear();
+  f.to(10h + 3s);
+  f.broker(true);
+  f.to(10h + 10min);
+  CHECK(texts(f) == std::vector<std::string>{"outage on aft.", "bank_gone on bank."});
+  CHECK(f.outbox->open() == 0);
+
+  f.raise("bank_low", "bank", high);
+  f.to(10h + 10min + 3s);
+  f.broker(false);
+  f.broker(true);
+  f.to(11h);
+  CHECK(f.doubles == 0);
+}
+
+TEST_CASE("after a reconnect an unconfirmed notice is tried as often as a fresh one, however long it was tried before") {
+  FarSide f;
+  f.t = 10h;
+  f.broker(true);
+  f.confirms = false;
+  f.raise("outage", "aft", high);
+  f.to(12h);
+  f.broker(false);
+  f.broker(true);
+  f.to(12h + 11s);
+  const int before = f.doubles;
+  f.to(12h + 45s);
+  CHECK(f.doubles == before + 1);
 }
 
 TEST_CASE("a restart sends again what was not confirmed, under the same id, and forgets nothing that waits") {
