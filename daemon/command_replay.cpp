@@ -47,6 +47,13 @@ class Replay {
 
   void take(const Message& m) {
     if (!core_) begin(m);
+    // What leaves between two messages is confirmed when it leaves, as live.
+    while (!whole_ && core_->now().at < m.at) {
+      const auto due = core_->next_deadline();
+      if (!due || *due >= m.at) break;
+      core_->advance_to(std::max(*due, core_->now().at + Span{1}));
+      settle();
+    }
     core_->on_message(m);
     ++messages_;
     settle();

@@ -22,14 +22,27 @@ constexpr Span forgotten_after = 24h;
 constexpr Span believed_for = 30min;
 
 /// Least time between two first messages about one key.
-constexpr Span pause_of(Priority p) { return p == Priority::urgent ? Span(15min) : p == Priority::high ? Span(2h) : Span(6h); }
+constexpr Span pause_of(Priority p, bool outlook) {
+  if (outlook) return 12h;
+  return p == Priority::urgent ? Span(15min) : p == Priority::high ? Span(2h) : Span(6h);
+}
 
 /// How long an alarm nobody has acknowledged waits for its (n+1)th repetition.
-constexpr Span remind_after(Priority p, int n) {
+constexpr Span remind_after(Priority p, int n, bool outlook) {
+  if (outlook) return 24h;
   if (p == Priority::urgent) return n == 0 ? Span(1h) : n == 1 ? Span(6h) : Span(24h);
   if (p == Priority::high && n == 0) return 6h;
   return 7 * 24h;
 }
+
+/// What may come, or is offered: its figures change by the hour, and its end is no news.
+bool is_outlook(std::string_view alarm) {
+  const auto* b = built_in(alarm);
+  return b && b->only_while_true;
+}
+
+/// An offer of every sunny day goes to the journal and its retained topic; to the phone where the owner set it.
+bool spoken_unasked(std::string_view alarm) { return alarm != "surplus"; }
 
 bool about_a_string(std::string_view alarm) {
   return alarm == "snow" || alarm == "soiling" || alarm == "shade" || alarm == "outage" || alarm == "controller";
@@ -89,7 +102,8 @@ Span Alarms::off_delay_of(const Alarm& a) const {
 Priority Alarms::priority(const Alarm& a) const {
   if (const auto* r = rule_named(a.alarm)) return r->priority;
   if (const auto it = rig_.alarms.find(a.alarm); it != rig_.alarms.end() && it->second.priority) return *it->second.priority;
-  if (a.own_priority) return static_cast<Priority>(std::clamp(*a.own_priority, 0, 2));
+  // An emergency is what is so, not what may come: only that may break the night and the day's count.
+  if (a.own_priority) return static_cast<Priority>(std::clamp(*a.own_priority, 0, is_outlook(a.alarm) ? 1 : 2));
   const auto* b = built_in(a.alarm);
   return b ? b->priority : Priority::low;
 }
@@ -127,6 +141,15 @@ bool Alarms::standing(std::string_view key) const {
   return it != book_.end() && it->second.condition;
 }
 
+std::optional<std::string> Alarms::wording(std::string_view key) const {
+  std::vector<const Alarm*> members;
+  for (const auto& [name, a] : book_)
+    if (a.condition && !a.hidden && !a.shelved_until && (name == key || (key.starts_with("group:") && a.group == key.substr(6)))) members.push_back(&a);
+  if (members.empty()) return "";
+  if (std::none_of(members.begin(), members.end(), [](const Alarm* a) { return a->worth_saying; })) return std::nullopt;
+  return members.size() > 1 && !members.front()->group_text.empty() ? members.front()->group_text : members.front()->text;
+}
+
 // ---- what comes in ---------------------------------------------------------------------------
 
 void Alarms::offer(const Fact& f, Now now) {
@@ -154,7 +177,7 @@ void Alarms::offer(const Fact& f, Now now) {
     a.group = f.group;
     a.group_text = f.group_text;
     a.hidden_by = f.hidden_by;
-    a.worth_saying = f.worth_saying;
+    a.worth_saying = f.worth_saying && (spoken_unasked(f.alarm) || rig_.alarms.contains(f.alarm));
     a.own_priority = f.priority;
   }
   take(key, a, holds, now);
@@ -428,7 +451,7 @@ void Alarms::raise(const std::string& key, Alarm& a, Now now) {
   record(a, a.told || back ? "re_raised" : "raised", now);
   refresh_hidden(now);
   if (!a.told) look_soon(a, now);
-  if (a.told) a.remind_at = now.at + remind_after(priority(a), a.reminders);
+  if (a.told) a.remind_at = now.at + remind_after(priority(a), a.reminders, is_outlook(a.alarm));
   publish(key, a, true, now);
 }
 
@@ -496,14 +519,14 @@ void Alarms::look(const std::string& key, Alarm& a, Now now) {
   f.shelved = a.shelved_until.has_value();
   f.hidden = a.hidden;
   f.group_told = group_told(key, a);
-  f.too_soon = a.told_at && !a.told && now.at - *a.told_at < pause_of(p) && static_cast<int>(p) <= a.told_priority;
+  f.too_soon = a.told_at && !a.told && now.at - *a.told_at < pause_of(p, is_outlook(a.alarm)) && static_cast<int>(p) <= a.told_priority;
   f.worse = static_cast<int>(p) > a.told_priority;
-  f.reminder_due = a.told_at && now.at - *a.told_at >= remind_after(p, a.reminders);
+  f.reminder_due = a.told_at && now.at - *a.told_at >= remind_after(p, a.reminders, is_outlook(a.alarm));
   f.acknowledged = a.acked;
   f.matters = p != Priority::low;
   const Notify why = decide(f);
   if (spoken(why)) return say(key, a, why, now);
-  if (why == Notify::held_too_soon) a.look_at = *a.told_at + pause_of(p);
+  if (why == Notify::held_too_soon) a.look_at = *a.told_at + pause_of(p, is_outlook(a.alarm));
   if (why == Notify::held_in_group) {
     a.told = true;
     a.told_priority = static_cast<int>(p);
@@ -546,7 +569,7 @@ void Alarms::say(const std::string& key, Alarm& a, Notify why, Now now) {
     m->look_at.reset();
     m->reminders = again ? m->reminders + 1 : 0;
     m->remind_at.reset();
-    if (!m->acked) m->remind_at = now.at + remind_after(priority(*m), m->reminders);
+    if (!m->acked) m->remind_at = now.at + remind_after(priority(*m), m->reminders, is_outlook(m->alarm));
   }
   notices_.push_back(std::move(n));
 }
@@ -561,7 +584,7 @@ void Alarms::say_end(const std::string& key) {
     if (!m.told) continue;
     m.told = false;
     m.settled = false;
-    if (!m.over_text.empty() && n.text.find(m.over_text) == std::string::npos)
+    if (!m.over_text.empty() && !is_outlook(m.alarm) && n.text.find(m.over_text) == std::string::npos)
       n.text += (n.text.empty() ? "" : " ") + m.over_text;
     m.over_text.clear();
     n.utc = std::max(n.utc, m.cleared_utc);

@@ -52,6 +52,9 @@ class Alarms {
 
   /// The condition stands, whether shelved, hidden or not. key: "<alarm>-<subject>", or "group:<group>" for any of a group.
   bool standing(std::string_view key) const;
+  /// What would be said of it now, group text where several stand; empty when it does not stand, nothing when it
+  /// stands and is no longer worth saying.
+  std::optional<std::string> wording(std::string_view key) const;
   AlarmState state(std::string_view key) const;
   /// What deserves a look now, worst first: the text of each alarm that stands and is neither shelved nor hidden.
   std::vector<std::string> lines(Now now) const;

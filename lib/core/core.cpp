@@ -44,6 +44,7 @@ Core::Core(rig::Rig rig, const Words& words, Now start)
       alive_due_(start.at),
       state_due_(floor_to(start.at, state_every) + state_every),
       snapshot_due_(floor_to(start.at, snapshot_every) + snapshot_every) {
+  outbox_.set_wording([this](std::string_view key) { return alarms_.wording(key); });
   store(SnapshotRow{stamp(), "rig", rig_meta(rig_)});
   store(EventRow{stamp(), "start", "watching begins"});
 }

@@ -388,6 +388,7 @@ struct Guard::State {
                    ? "Charging is refused by the battery since " + since(*refused_since, n) + ": its case reads " + words.temperature(*last_min) + ", the core is probably colder."
                    : "Charging is held back by the controller since " + since(*refused_since, n) + ": " + temperatures() + ", its own sensor is probably colder.";
       f.text += " Nothing to do; it should take charge a few degrees later.";
+      f.worth_saying = false;
       f.confidence = 0.8;
     } else if (holder == Holder::none && last_min) {
       f.over_text = "The battery takes charge again: " + temperatures() + ".";

@@ -42,6 +42,11 @@ std::string with_original_time(const std::string& text, Utc began, Utc now, cons
   return Words::capital(words.when(began, now)) + ": " + text;
 }
 
+std::string with_its_beginning(const std::string& text, Utc began, Utc now, const Words& words) {
+  if (now - began <= 30min || text.find("since ") != std::string::npos) return text;
+  return "Since " + words.when(began, now) + ": " + text;
+}
+
 std::string gathered_text(const std::string& lead, const std::vector<Item>& still, const std::vector<Item>& gone, Utc now,
                           const Words& words) {
   std::string text = lead;

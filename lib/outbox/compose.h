@@ -26,6 +26,9 @@ std::string gathered_text(const std::string& lead, const std::vector<Item>& stil
 /// The text with its time in front when it is told more than half an hour after it came to be.
 std::string with_original_time(const std::string& text, Utc began, Utc now, const Words& words);
 
+/// A text of now about what has been so for a while: "Since yesterday 21:00: ...", unless it says so itself.
+std::string with_its_beginning(const std::string& text, Utc began, Utc now, const Words& words);
+
 /// "snow (front)": the alarm's label, or the rule's name, with the subject where it says something.
 std::string label_of(const std::string& alarm, const std::string& subject);
 

@@ -284,6 +284,8 @@ bool Outbox::superseded(const Entry& e) const {
 bool Outbox::still(const Entry& e, const Standing& standing) const {
   if (e.notice.key.empty() || e.notice.ending) return true;
   if (e.notice.alarm == "link" && reachable()) return false;
+  // Its episode is over and a later one has been told.
+  if (const auto told = told_.find(e.notice.key); e.ended && told != told_.end() && told->second) return false;
   return standing(e.notice.key) && !superseded(e);
 }
 
@@ -291,6 +293,21 @@ void Outbox::drop_passed_offers(Now now, const Standing& standing) {
   for (auto& e : open_)
     if (!e.granted && !e.composed && only_while_true(e.notice.alarm) && !e.notice.ending && !still(e, standing))
       close(e, "expired", "over before it could be told", now);
+  forget_closed();
+}
+
+void Outbox::freshen(const Standing& standing, Now now) {
+  if (!wording_) return;
+  for (auto& e : open_) {
+    if (e.sent || e.composed || e.notice.ending || e.notice.key.empty() || now.at - e.stored.at <= 30min || !still(e, standing)) continue;
+    std::optional<std::string> words = wording_(e.notice.key);
+    if (!words) {
+      close(e, "expired", "nothing to do any more when it could be told", now);
+    } else if (!words->empty() && *words != e.notice.text) {
+      e.notice.text = std::move(*words);
+      e.fresh_words = true;
+    }
+  }
   forget_closed();
 }
 
@@ -321,6 +338,7 @@ void Outbox::grant_each(Now now, const Standing& standing) {
 void Outbox::gather(Now now, const Standing& standing, bool morning) {
   if (room_left(now, Priority::high) == 0) return;
   drop_passed_offers(now, standing);
+  freshen(standing, now);
   for (auto& e : open_)
     if (e.notice.alarm == "link" && !e.granted && !e.notice.key.empty()) close(e, "expired", "the link is back", now);
   forget_closed();
@@ -339,13 +357,20 @@ void Outbox::gather(Now now, const Standing& standing, bool morning) {
     stands.front()->granted = stands.front()->publish = true;
     return;
   }
-  if (lead.empty() && gone.empty() && stands.empty()) return;
+  // What came and went and never mattered much is no message of its own; the owner's own rules were asked for.
+  if (lead.empty() && stands.empty() &&
+      std::all_of(gone.begin(), gone.end(), [](const Entry* e) { return e->notice.priority == Priority::low && alarms::built_in(e->notice.alarm); })) {
+    for (auto* e : gone) close(*e, "expired", "over before it could be told", now);
+    forget_closed();
+    return;
+  }
   compose_and_fold(stands, gone, lead, now);
 }
 
 /// The way out is back: what still stands first, then one summary of what came and went.
 void Outbox::reunite(Now now, const Standing& standing) {
   drop_passed_offers(now, standing);
+  freshen(standing, now);
   std::vector<Entry*> stands, rest;
   for (auto& e : open_) {
     if (e.granted) continue;
@@ -474,7 +499,10 @@ void Outbox::put_out(Entry& e, Now now) {
   e.publish = false;
   e.awaiting = true;
   e.retry_at = now.at + ack_retry(e.tries++);
-  const std::string text = n.key.empty() ? n.text : with_original_time(n.text, n.utc, now.utc, words_);
+  const bool of_now = e.fresh_words || now.at - e.stored.at <= 30min;
+  const std::string text = n.key.empty() || (of_now && (n.ending || only_while_true(n.alarm))) ? n.text
+                           : of_now ? with_its_beginning(n.text, n.utc, now.utc, words_)
+                                    : with_original_time(n.text, n.utc, now.utc, words_);
   nlohmann::ordered_json j;
   j["id"] = n.id;
   j["utc"] = iso_utc(n.utc);

@@ -30,6 +30,9 @@ namespace fw::outbox {
 
 /// Whether the condition behind a notice's key stands now.
 using Standing = std::function<bool(std::string_view key)>;
+/// What would be said of a standing key now: empty when nothing better than what was said, nothing when it is no
+/// longer worth saying.
+using Wording = std::function<std::optional<std::string>(std::string_view key)>;
 
 class Outbox {
  public:
@@ -46,6 +49,9 @@ class Outbox {
   void on_seen(std::string_view id, Now now);
   /// What the daily message says, where the owner wants one.
   void set_summary(std::string text) { summary_ = std::move(text); }
+
+  /// What waited for hours leaves with the figures of now.
+  void set_wording(Wording wording) { wording_ = std::move(wording); }
 
   /// All decisions fall here. Call it after any of the above and at next_deadline().
   void advance(Now now, const Standing& standing);
@@ -71,6 +77,7 @@ class Outbox {
     bool sent = false;                 ///< has left at least once
     bool awaiting = false;             ///< in flight, our broker has not confirmed
     bool publish = false;              ///< to be published as soon as the way is free
+    bool fresh_words = false;          ///< its text is of now, not of when it came to be
     std::optional<Elapsed> done_at;    ///< confirmed by our broker; delivered then if the way holds until then
     std::uint64_t order = 0;           ///< of leaving first
     int tries = 0;
@@ -99,6 +106,7 @@ class Outbox {
   void put_out(Entry& e, Now now);
   void drop_passed_offers(Now now, const Standing& standing);
   void compose_and_fold(const std::vector<Entry*>& still, const std::vector<Entry*>& gone, const std::string& lead, Now now);
+  void freshen(const Standing& standing, Now now);
   void finish_confirmed(Now now);
   void close(Entry& e, const char* state, std::string detail, Now now);
   void forget_closed();
@@ -125,6 +133,7 @@ class Outbox {
   std::string counted_day_;
   int counted_ = 0;
   std::string summary_, summary_day_;
+  Wording wording_;
   std::uint64_t orders_ = 0;
   std::vector<std::string> done_;      ///< ids to forget at the end of a step
   std::vector<Effect> effects_;

@@ -35,6 +35,7 @@ std::string Outbox::snapshot() const {
     j["held"] = e.held;
     j["granted"] = e.granted;
     j["sent"] = e.sent;
+    j["fresh_words"] = e.fresh_words;
     j["order"] = e.order;
     j["tries"] = e.tries;
     if (e.ended) j["ended"] = ms_of(*e.ended);
@@ -79,6 +80,7 @@ void Outbox::restore(std::string_view snapshot, Now now) {
     e.composed = flag(j, "composed");
     e.held = flag(j, "held");
     e.sent = flag(j, "sent");
+    e.fresh_words = flag(j, "fresh_words");
     e.order = static_cast<std::uint64_t>(std::max<std::int64_t>(0, whole(j, "order").value_or(0)));
     e.tries = static_cast<int>(std::clamp<std::int64_t>(whole(j, "tries").value_or(0), 0, 1000));
     // Whether it arrived is not known: again, with its id. What had not left is judged anew, a gathered

@@ -293,6 +293,43 @@ TEST_CASE("what gets worse is told at once") {
   CHECK(b.said()[1].utc == utc_ms(midnight_ms) + 9h + 1min);
 }
 
+TEST_CASE("an outlook is never an emergency, is not repeated within a day, and its end is no message") {
+  Bench b;
+  Fact f = b.fact("reserve_ahead", "rig", true);
+  f.over_text = "No longer in sight.";
+  f.priority = 2;
+  b.hold(f, 8h, 30h);
+  REQUIRE(b.said().size() == 1);
+  CHECK(b.said()[0].priority == rig::Priority::high);
+  b.hold(f, 30h + 1min, 33h);
+  REQUIRE(b.said().size() == 2);
+  CHECK(b.said()[1].text == "Still so. reserve_ahead on rig.");
+  f.condition = false;
+  b.hold(f, 33h + 1min, 38h);
+  CHECK(b.said().size() == 2);
+  CHECK(b.count("cleared", "reserve_ahead") == 1);
+
+  // What is so may be: the bank itself running out.
+  Fact low = b.fact("bank_low", "rig", true);
+  low.priority = 2;
+  b.hold(low, 38h, 38h + 20min);
+  REQUIRE(b.said().size() == 3);
+  CHECK(b.said()[2].priority == rig::Priority::urgent);
+}
+
+TEST_CASE("energy to spare is told to the owner who set it, else it stays in the journal and on its retained topic") {
+  for (const bool asked : {false, true}) {
+    CAPTURE(asked);
+    rig::Rig r = two_string_rig();
+    if (asked) r.alarms["surplus"] = {};
+    Bench b(r);
+    b.hold(b.fact("surplus", "rig", true), 9h, 10h);
+    CHECK(b.said().size() == (asked ? 1u : 0u));
+    CHECK(b.count("raised", "surplus") == 1);
+    REQUIRE(b.last_retained("surplus-rig"));
+  }
+}
+
 TEST_CASE("after its end was told, the same trouble is told again only after a pause") {
   Bench b;
   const auto on = [](Span m) { return m < 9h || m >= 11h; };  // over 09:00, settled 10:05, back at 11:00

@@ -60,10 +60,16 @@ Played play(const rig::Rig& rig, const Words& words, feed::Reader& reader) {
       core->restore({});
       core->on_message({m->at, root + "broker", R"({"connected":true,"why":""})", false});
     }
+    while (core->now().at < m->at) {
+      const auto due = core->next_deadline();
+      if (!due || *due >= m->at) break;
+      core->advance_to(std::max(*due, core->now().at + Span{1}));
+      settle();
+    }
     core->on_message(*m);
     settle();
     const std::string day = words.local_date(core->now().utc);
-    if (out.days.empty() || out.days.back() != day) out.days.push_back(day);
+    if (std::find(out.days.rbegin(), out.days.rend(), day) == out.days.rend()) out.days.push_back(day);
   }
   return out;
 }

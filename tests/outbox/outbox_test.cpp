@@ -220,6 +220,53 @@ TEST_CASE("a wobble at night is one message in the morning") {
   CHECK(texts(f) == std::vector<std::string>{"Came and went: low_volts 02:00 to 05:00."});
 }
 
+TEST_CASE("what came and went by day, was low and could not be told is no message of its own next morning") {
+  rig::Rig r = plain_rig();
+  r.phone.max_per_day = 1;
+  FarSide f(r);
+  f.t = 9h;
+  f.broker(true);
+  f.raise("outage", "aft", high);
+  f.to(10h);
+  f.raise("bank_cold", "bank", low);
+  f.to(12h);
+  f.end("bank_cold", "bank", "Cells warm again.");
+  f.to(40h);
+  CHECK(texts(f) == std::vector<std::string>{"outage on aft."});
+  CHECK(f.outbox->open() == 0);
+  CHECK(f.alarm_rows.back().event == "expired");
+}
+
+TEST_CASE("what waited for hours leaves with the figures of now and the time it began") {
+  FarSide f(with_bridge());
+  f.t = 9h;
+  f.broker(true);
+  std::optional<std::string> now_words = "Bank 34 %.";
+  f.outbox->set_wording([&](std::string_view) { return now_words; });
+  f.raise("bank_low", "rig", high, "Bank 30 %.");
+  f.to(12h);
+  f.link(true);
+  f.to(12h + 1min);
+  now_words = "Fore string under snow since 13:00: 5 of 300 W.";
+  f.link(false);
+  f.to(13h);
+  f.raise("snow", "fore", high, "Fore string under snow since 13:00: 62 of 840 W.");
+  f.to(15h);
+  f.link(true);
+  f.to(15h + 1min);
+  CHECK(texts(f) == std::vector<std::string>{"Since 09:00: Bank 34 %.", "Fore string under snow since 13:00: 5 of 300 W."});
+
+  f.link(false);
+  f.to(16h);
+  f.raise("shade", "aft", high, "Look at the aft string.");
+  now_words.reset();  // it stands, and nothing need be done about it any more
+  f.to(18h);
+  f.link(true);
+  f.to(19h);
+  CHECK(f.shown.size() == 2);
+  CHECK(f.outbox->open() == 0);
+}
+
 TEST_CASE("a single held notice that still stands goes as itself in the morning") {
   FarSide f(with_quiet_hours());
   f.t = 26h;
@@ -342,7 +389,7 @@ TEST_CASE("a reminder of what has not left yet replaces it and keeps its first t
   f.link(true);
   f.to(17h);
   REQUIRE(f.shown.size() == 1);
-  CHECK(f.shown[0].text == "10:00: Bank at 19 %.");
+  CHECK(f.shown[0].text == "Since 10:00: Bank at 19 %.");
 }
 
 TEST_CASE("with seen required a notice is done when the far side says so, and repeated at long intervals until then") {
