@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "diagnosis/diagnosis.h"
+#include "score/generated/light.h"
 
 namespace fw::test {
 
@@ -66,6 +67,18 @@ class BenchRig {
     const double a = at(i - 1), b = at(i), c = at(i + 1), d = at(i + 2);
     return std::max(0.0, b + 0.5 * t * (c - a + t * (2 * a - 5 * b + 4 * c - d + t * (3 * (b - c) + d - a))));
   }
+  /// What the clear sky gives at an instant over what it gave at the same hour of 15 January: in a week of January the
+  /// noon sun gains some 4 %, and a table that stood still would be a loss that nobody meant.
+  static double season(Utc at, int day) {
+    const auto flat = [](Utc t) {
+      const auto sun = score::sun_at(static_cast<double>(ms_of(t)) / 1e3, 45, -93);
+      if (sun.elevation_deg < 3) return 0.0;
+      return score::on_plane(sun, score::clear_light(sun, 260, {0.06, 0.5, 0.32}, 0.2), 0.2, 0, 180).sum();
+    };
+    if (day == 0) return 1;
+    const double then = flat(at - days{day}), now = flat(at);
+    return then > 0 && now > 0 ? now / then : 1;
+  }
   /// Through points at 09..16 h.
   static double through(const std::array<double, 8>& at, double hour) {
     const double x = std::clamp(hour - 9, 0.0, 6.999);
@@ -75,7 +88,8 @@ class BenchRig {
   }
   static double working_v(double watts) { return watts > 1 ? 40 + 0.8 * std::log(watts / 100) : 20; }
 
-  /// One local day of minutes from `from` to `to` o'clock; `each` fills in what is measured at that hour.
+  /// One local day of minutes from `from` to `to` o'clock; `each` fills in what is measured at that hour, as if it were
+  /// 15 January; the season is added.
   void play(int day, double from, double to, const std::function<void(double hour, MinuteIn&)>& each) {
     const Utc midnight = utc_ms(1768435200000LL) + days{day} + hours{6};  // 15 January 2026, local midnight
     for (int minute = static_cast<int>(from * 60); minute < static_cast<int>(to * 60); ++minute) {
@@ -87,6 +101,9 @@ class BenchRig {
       each(hour, in);
       RigMinute m;
       m.start = midnight + minutes{minute};
+      const double later = season(m.start, day);
+      in.p.watts *= later;
+      in.s.watts *= later;
       m.at = elapsed_ms(ms_of(m.start)) + minutes{1};
       for (const StringIn* s : {&in.p, &in.s}) {
         StringMinute out;

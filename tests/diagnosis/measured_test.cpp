@@ -2,6 +2,7 @@
 // a dark overcast day, a mixed one, and the morning after a night's snowfall.
 #include <doctest/doctest.h>
 
+#include <cstdio>
 #include <map>
 
 #include "score/play.h"
@@ -61,18 +62,29 @@ rig::Rig nine_combiners(bool irradiance) {
 
 }  // namespace
 
-TEST_CASE("the snow day of nine measured combiners is flagged and the ordinary days are not") {
-  const rig::Rig rig = nine_combiners(false);
-  const Words words = *Words::in_zone(rig.site.timezone, false);
-  diagnosis::Diagnosis diagnosis(rig, words);
-  auto reader = feed::Reader::open(std::string(FW_TESTS_DIR) + "/data/measured-snow-nine-combiners/feed.jsonl.gz");
-  REQUIRE(reader.ok());
-  std::map<std::string, std::map<std::string, int>> alerted;   // local date -> string -> minutes
-  score::play(*reader, rig, diagnosis, [&](const score::Played& p) {
-    for (const Fact& f : p.diagnosis.facts({p.minute.at, p.minute.start, true}))
-      if (f.alarm == "snow" && f.condition) ++alerted[words.local_date(p.minute.start)][f.subject];
-  });
-  CHECK(alerted["2022-01-05"].empty());
-  CHECK(alerted["2022-01-06"].empty());
-  CHECK(alerted["2022-01-07"].size() >= 8);
+TEST_CASE("the snow day of nine measured combiners is flagged and the ordinary days are not, with and without irradiance") {
+  for (const bool irradiance : {false, true}) {
+    CAPTURE(irradiance);
+    const rig::Rig rig = nine_combiners(irradiance);
+    const Words words = *Words::in_zone(rig.site.timezone, false);
+    diagnosis::Diagnosis diagnosis(rig, words);
+    auto reader = feed::Reader::open(std::string(FW_TESTS_DIR) + "/data/measured-snow-nine-combiners/feed.jsonl.gz");
+    REQUIRE(reader.ok());
+    std::map<std::string, std::map<std::string, int>> alerted;   // local date -> string -> minutes
+    std::map<std::string, int> minutes_of;
+    int lit = 0;
+    const long messages = score::play(*reader, rig, diagnosis, [&](const score::Played& p) {
+      ++minutes_of[words.local_date(p.minute.start)];
+      lit += p.minute.irradiance_wm2.has_value();
+      for (const Fact& f : p.diagnosis.facts({p.minute.at, p.minute.start, true}))
+        if (f.alarm == "snow" && f.condition) ++alerted[words.local_date(p.minute.start)][f.subject];
+    });
+    std::printf("measured, %s irradiance: %ld messages; strings alerted on 5, 6, 7 January: %zu %zu %zu of 9\n", irradiance ? "with" : "without",
+                messages, alerted["2022-01-05"].size(), alerted["2022-01-06"].size(), alerted["2022-01-07"].size());
+    for (const char* day : {"2022-01-05", "2022-01-06", "2022-01-07"}) CHECK(minutes_of[day] > 600);
+    CHECK((lit > 0) == irradiance);
+    CHECK(alerted["2022-01-05"].empty());
+    CHECK(alerted["2022-01-06"].empty());
+    CHECK(alerted["2022-01-07"].size() >= 8);
+  }
 }
