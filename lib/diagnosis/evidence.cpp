@@ -8,8 +8,8 @@ namespace fw::diagnosis {
 namespace {
 
 constexpr double least_likely = 4e-4;   ///< what no state explains
-constexpr double volts_per_ln_light = 0.04;    ///< of the open-circuit voltage, per ln of light: common practice, no source
-constexpr double glow_over_obstacle = 0.3;   ///< of the glow around the sun, still seen when something stands before it
+constexpr double volts_per_ln_light = 0.04;    ///< of the open-circuit voltage, per ln of light; from memory
+constexpr double glow_over_obstacle = 0.3;   ///< of the glow around the sun, still seen when something stands before it; an estimate
 constexpr double repeat = 0.3;          ///< a voltage that stays says the same thing every minute
 
 double bell(double x, double mean, double sd) {
@@ -86,14 +86,14 @@ double voltage_density(const StringLook& l, const StringState& s, bool several_r
   return 1;
 }
 
-}  // namespace
-
 /// A string that is tracked works well under its open circuit, whatever covers it; near that it is held back.
 double near_open(const StringLook& l) {
   constexpr double from = 0.92, over = 0.03;
   const double x = (l.volts_to_open - from) / over;
   return x <= 0 ? 0 : 1 - std::exp(-0.5 * x * x);
 }
+
+}  // namespace
 
 double voltage_likelihood(const StringLook& l, const StringState& s, bool several_rows) {
   if (!l.has_volts) return 1;

@@ -36,9 +36,9 @@ double held_back_voltage_likelihood(const StringLook& look, const StringState& s
 /// How much the light moves: from minute to minute and over twenty minutes, against a regime.
 struct Motion {
   bool known = false;
-  double flicker = 0, spread = 0, hour = 0;  ///< of ln(power): minute to minute, over 20 min, over the hour
+  double flicker = 0, spread = 0;  ///< of ln(power): minute to minute, over 20 min
   double noise = 0;                ///< the share of it that the sensor makes
-  int minutes = 0, hour_minutes = 0;  ///< seen of the twenty, of the sixty
+  int minutes = 0;                 ///< seen of the twenty
 };
 double motion_likelihood(const Motion& motion, Regime regime);
 

@@ -7,11 +7,14 @@ namespace fw::diagnosis {
 
 namespace {
 
-/// Consecutive minutes repeat each other: a minute's evidence counts for a share of a fresh look, a quarter
-/// for levels (as two square roots) and a fifth for motion.
-double level_weighted(double likelihood) { return std::sqrt(std::sqrt(likelihood + 1e-280)); }
-constexpr double motion_weight = 0.20;
 constexpr int independent_strings = 3;   ///< more of them repeat each other, and the model's faults with them
+/// Consecutive minutes repeat each other: a minute's evidence counts for a share of a fresh look, a quarter
+/// for levels (as two square roots) and a fifth for motion. strings: that the likelihood is a product of.
+double level_weighted(double likelihood, int strings = 1) {
+  if (strings > independent_strings) return std::pow(likelihood + 1e-280, 0.25 * independent_strings / strings);
+  return std::sqrt(std::sqrt(likelihood + 1e-280));
+}
+constexpr double motion_weight = 0.20;
 constexpr double held_back_start = 1.0 / 400, held_back_end = 1.0 / 60;
 constexpr double least = 1e-8;      ///< no explanation is ever forgotten
 constexpr double forgotten = 1e-6;  ///< but below this it is not worked on
@@ -275,8 +278,7 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
       const double behind = std::sqrt(far * far + 0.08 * 0.08);   // each sees another part of the sky
       double* track = &w.track[static_cast<std::size_t>(h) * share_count];
       double* back = &w.held[static_cast<std::size_t>(h) * share_count];
-      const bool fixed_level = row.kind == Kind::clean;
-      const double bias = fixed_level ? looks[i].bias : 0;
+      const double bias = row.kind == Kind::clean ? looks[i].bias : 0;
       const double bias_behind = bias > 0 ? std::max(bias, 0.08 + 1.6 * looks[i].plane_sigma) : 0;  // which does not change from minute to minute
       const bool even = row.kind != Kind::shade;   // then the prediction is the clean one times a share
       const double pass_ln = even && row.pass > 0 ? std::log(row.pass) : 0;
@@ -322,7 +324,7 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
       l += p;
     }
     double m = motion.known ? std::pow(motion_likelihood(motion, static_cast<Regime>(s)), motion_weight) : 1;
-    joint[s][g] = state_.sky[s][g] * m * (usable <= independent_strings ? level_weighted(l) : std::pow(l + 1e-280, 0.25 * independent_strings / usable));
+    joint[s][g] = state_.sky[s][g] * m * level_weighted(l, usable);
     total += joint[s][g];
     // within an explanation, where the light is now
     if (l > 0)

@@ -10,7 +10,7 @@ namespace fw::diagnosis {
 
 class Track {
  public:
-  static constexpr std::size_t kept = 60;
+  static constexpr std::size_t kept = 20;
 
   /// ratio_ln: ln(power over clear power); noise: relative, of one minute's mean. NaN: nothing seen.
   void add(double ratio_ln, double noise) {
@@ -39,16 +39,15 @@ class Track {
     m.known = true;
     m.flicker = std::sqrt(sum_sq / diffs);
     m.noise = 1.4 * noise / diffs;
-    m.spread = spread(20, m.minutes);
-    m.hour = spread(kept, m.hour_minutes);
+    m.spread = spread(m.minutes);
     return m;
   }
 
  private:
-  double spread(std::size_t over, int& seen) const {
+  double spread(int& seen) const {
     double sum = 0, sum_sq = 0;
     int n = 0;
-    for (std::size_t i = 0; i < over; ++i) {
+    for (std::size_t i = 0; i < kept; ++i) {
       const double x = back(i);
       if (std::isnan(x)) continue;
       sum += x;

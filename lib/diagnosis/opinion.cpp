@@ -26,7 +26,7 @@ Opinion opinion_of(const StringStates& states, const Belief& belief, double held
   const auto add = [&](Cause c, double v) { p[static_cast<std::size_t>(c)] += v * counts; };
   const double made_share = std::clamp(look.measured_w / std::max(1.0, look.clear_w), 0.0, 1.0);
   double held_first = 0;
-  double snow_sum = 0, snow_pass = 0, film_sum = 0, film_pass = 0;
+  double snow_sum = 0, snow_pass = 0;
   const double sky_here = std::clamp(share, 0.02, 1.2);
   for (int h = 0; h < states.size(); ++h) {
     const double b = belief[static_cast<std::size_t>(h)];
@@ -66,8 +66,6 @@ Opinion opinion_of(const StringStates& states, const Belief& belief, double held
         local(Cause::snow, s.pass);
         break;
       case Kind::film:
-        film_sum += b;
-        film_pass += b * s.pass;
         // a deviation that stays; whether it is dirt shows over days only (film.h)
         if (look.film_pass < 1) local(Cause::soiling, look.film_pass * s.pass);
         else {
@@ -119,7 +117,6 @@ Opinion opinion_of(const StringStates& states, const Belief& belief, double held
     }
   }
   o.snow_pass = snow_sum > 1e-9 ? snow_pass / snow_sum : 1;
-  o.film_pass = film_sum > 1e-9 ? film_pass / film_sum : 1;
   o.held_back = held_back;
   counts = 1;
   add(Cause::curtailed, held_first);

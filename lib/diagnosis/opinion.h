@@ -19,7 +19,6 @@ struct Opinion {
   double snow = 0;          ///< probability of snow that takes a tenth or more, frost not counted
   double frost = 0;
   double snow_pass = 1;     ///< mean share let through, given snow
-  double film_pass = 1;
   double half = 0, open = 0, leaf = 0, shade = 0;
   double held_back = 0;
 };

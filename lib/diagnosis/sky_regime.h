@@ -12,7 +12,7 @@ inline constexpr int regime_count = 6;
 struct RegimeRow {
   double dwell_min;          ///< mean duration
   double flicker;            ///< typical |change of ln k| from minute to minute
-  double spread, hour;       ///< typical standard deviation of ln k over twenty minutes, over an hour
+  double spread;             ///< typical standard deviation of ln k over twenty minutes
   double drift;              ///< chance of a step to either neighbouring node in a minute
   double jump;               ///< chance that the share is drawn anew in a minute
   double typical;            ///< share of winter daylight, no forecast at hand
@@ -21,12 +21,12 @@ struct RegimeRow {
 /// Orders of magnitude from measured one-minute irradiance in the literature and from practice; each is
 /// used with a spread of a factor of two.
 inline constexpr std::array<RegimeRow, regime_count> regime_rows{{
-    {120, 0.003, 0.006, 0.020, 0.00, 0.0, 0.40},
-    {50, 0.012, 0.040, 0.080, 0.06, 0.3, 0.12},
-    {50, 0.100, 0.300, 0.350, 0.20, 1.0, 0.20},
-    {120, 0.030, 0.120, 0.250, 0.20, 0.3, 0.18},
-    {150, 0.010, 0.045, 0.120, 0.20, 0.20, 0.12},
-    {70, 0.006, 0.050, 0.200, 0.06, 0.02, 0.00},
+    {120, 0.003, 0.006, 0.00, 0.0, 0.40},
+    {50, 0.012, 0.040, 0.06, 0.3, 0.12},
+    {50, 0.100, 0.300, 0.20, 1.0, 0.20},
+    {120, 0.030, 0.120, 0.20, 0.3, 0.18},
+    {150, 0.010, 0.045, 0.20, 0.20, 0.12},
+    {70, 0.006, 0.050, 0.06, 0.02, 0.00},
 }};
 
 inline constexpr int under_sky = 72;       ///< nodes of light under a sky, clear to dark

@@ -2,19 +2,22 @@
 
 #include <algorithm>
 #include <cmath>
+#include <nlohmann/json.hpp>
 
 namespace fw::diagnosis {
 
 namespace {
 
 constexpr double direction_deg = 360.0 / Skyline::directions, height_deg = 1.5;
-constexpr double unseen_day = 1.7;      // odds: most winter days show the sun some time, where nothing hides it
+// Estimates, no source: what a day and a minute say.
+constexpr double unseen_day = 1.7;      // odds: more winter days than not show the sun some time, where nothing hides it
 constexpr double seen_minute = 0.75;    // one minute of sun, against what would hide it
 constexpr double calm_edge = 16, loose_edge = 4, edge_sd_deg = 0.9;
 constexpr double calm_step = 0.012;
 constexpr int edge_dim_minutes = 8, edge_bright_minutes = 4;
 constexpr float least = 1e-5f;
 constexpr std::size_t near_minutes = 150;
+constexpr int unit = 10000;             // of a snapshot
 
 double above(double elevation) { return 0.7 / (1 + std::exp((elevation - 6) / 3.5)); }
 
@@ -53,6 +56,40 @@ double Skyline::hidden(double elevation_deg, double azimuth_deg) const {
   const double part = x - std::floor(x);
   const int d = static_cast<int>(std::floor(x));
   return std::clamp((1 - part) * at_direction(d) + part * at_direction(d + 1), 0.0, 1.0);
+}
+
+nlohmann::json Skyline::kept() const {
+  nlohmann::json j = nlohmann::json::object();
+  for (int d = 0; d < directions; ++d) {
+    const auto& row = table_[static_cast<std::size_t>(d)];
+    bool changed = false;
+    nlohmann::json values = nlohmann::json::array();
+    for (int h = 0; h < heights; ++h) {
+      const double p = row[static_cast<std::size_t>(h)];
+      changed |= std::abs(p - usual(h)) > 1e-4;
+      values.push_back(static_cast<int>(std::lround(p * unit)));
+    }
+    if (changed) j[std::to_string(d)] = std::move(values);
+  }
+  return j;
+}
+
+void Skyline::take(const nlohmann::json& kept) {
+  if (!kept.is_object()) return;
+  for (int d = 0; d < directions; ++d) {
+    const auto it = kept.find(std::to_string(d));
+    if (it == kept.end() || !it->is_array() || it->size() != heights) continue;
+    std::array<float, heights> row{};
+    double sum = 0;
+    bool read = true;
+    for (std::size_t h = 0; h < heights && read; ++h) {
+      read = (*it)[h].is_number_integer() && (*it)[h].get<std::int64_t>() >= 0 && (*it)[h].get<std::int64_t>() <= unit;
+      if (read) sum += row[h] = std::max(static_cast<float>((*it)[h].get<std::int64_t>()) / static_cast<float>(unit), least);
+    }
+    if (!read || !(sum > 0)) continue;
+    for (float& p : row) p /= static_cast<float>(sum);
+    table_[static_cast<std::size_t>(d)] = row;
+  }
 }
 
 void Skyline::keep(std::int32_t day, double elevation_deg, double azimuth_deg, double beam, double level_ln, double noise) {

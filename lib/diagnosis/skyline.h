@@ -4,6 +4,7 @@
 // cloud); a rise out of steady dim light into full sun says much; the sun seen low says nearly all.
 #include <array>
 #include <cstdint>
+#include <nlohmann/json_fwd.hpp>
 #include <vector>
 
 namespace fw::diagnosis {
@@ -28,9 +29,11 @@ class Skyline {
   /// Another place or heading: nothing is known again.
   void forget();
 
-  using Table = std::array<std::array<float, heights>, directions>;
-  const Table& table() const { return table_; }
-  void set(const Table& t) { table_ = t; }
+  /// What differs from the belief before anything was seen, in ten-thousandths by direction; for a snapshot.
+  nlohmann::json kept() const;
+  /// Takes back what kept() gave; what cannot be read is left as it was.
+  void take(const nlohmann::json& kept);
+
   /// The belief before anything was seen: most horizons are low.
   static double usual(int height);
   static double above_flat() { return 1 - usual(0); }
@@ -43,7 +46,7 @@ class Skyline {
   template <class F>
   void weigh(double azimuth_deg, F&& factor);
 
-  Table table_{};
+  std::array<std::array<float, heights>, directions> table_{};
   std::vector<Minute> kept_;
 };
 

@@ -57,6 +57,7 @@ std::string Diagnosis::snapshot() const {
   j["minutes_of_sun"] = st.minutes_of_sun;
   j["highest_sun_deg"] = st.highest_sun_deg;
   for (const auto& row : st.filter.state().sky) j["sky"].push_back(row);
+  j["horizon"] = st.skyline.kept();
   for (std::size_t i = 0; i < st.strings.size(); ++i) {
     StringMemory& s = st.strings[i];
     json k;
@@ -94,6 +95,7 @@ void Diagnosis::restore(std::string_view text) {
   if (j.contains("last_ms") && j["last_ms"].is_number()) st.last = utc_ms(j["last_ms"].get<std::int64_t>());
   st.minutes_of_sun = number(j, "minutes_of_sun", 0);
   st.highest_sun_deg = number(j, "highest_sun_deg", 15);
+  if (const auto horizon = j.find("horizon"); horizon != j.end()) st.skyline.take(*horizon);
   FilterState& f = st.filter.state();
   if (sky->size() == regime_count) {
     double sum = 0;

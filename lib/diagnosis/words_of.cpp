@@ -81,7 +81,7 @@ std::string Diagnosis::explain(int string) const {
   for (std::size_t k = 0; k < kinds.size(); ++k)
     if (sum[k] > 0.005) out += std::string(" ") + kinds[k] + " " + fixed(sum[k], 3) + "@" + fixed(pass[k] / sum[k], 2);
   const Motion& m = st.motion;
-  if (m.known) out += " | motion " + fixed(m.flicker, 4) + " " + fixed(m.spread, 4) + " " + fixed(m.hour, 4) + " noise " + fixed(m.noise, 4);
+  if (m.known) out += " | motion " + fixed(m.flicker, 4) + " " + fixed(m.spread, 4) + " noise " + fixed(m.noise, 4);
   const StringLook& l = st.strings[i].look;
   if (l.has_volts) out += " | volts " + fixed(l.volts_ln, 3) + " " + fixed(l.volts_to_open, 2);
   return out;
