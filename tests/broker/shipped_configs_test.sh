@@ -79,4 +79,27 @@ mosquitto_pub $(rig firnwatt) -q 1 -r -t $root/alive -m "{\"state\":\"online\",\
 wait $reader
 check "and once when it is heard again" "$(tail -n 1 "$dir/got")" "The rig is heard again."
 stop watch
+
+# The link alone is down, the promised time is far off: told when the grace is over, a shorter dead zone is not.
+mosquitto_sub $(far phone) -q 1 -t $root/notices/text -C 2 -W 90 >"$dir/got" 2>/dev/null & reader=$!
+GRACE_S=6 EVERY_S=1 "$shipped/watch-from-afar" test $(far watch) 2>"$dir/watch.err" & pid[watch]=$!
+sleep 2
+if [ -n "${FW_LONG:-}" ]; then
+  kill9 rig
+  sleep 2
+  start_rig
+  wait_for 15 link_is 1
+  sleep 7
+  check "a dead zone shorter than the grace is no news" "$(cat "$dir/got")" ""
+fi
+kill9 rig
+down_at=$SECONDS
+told() { grep -q 'No word from the rig: its link is down.' "$dir/got"; }
+wait_for 30 told; check "a link that stays down is told" $? 0
+took=$((SECONDS - down_at))
+check "after the grace, and within it and a few looks ($took s)" "$([ $took -ge 5 ] && [ $took -le 16 ] && echo yes)" yes
+start_rig
+wait $reader
+check "and once when the link is back" "$(tail -n 1 "$dir/got")" "The rig is heard again."
+stop watch
 exit $failed
