@@ -100,7 +100,7 @@ class ThermalModel {
 struct CoursePoint { Span ahead{}; double cell_c = 0; double sigma_k = 0; bool held = false; };  ///< held: a heater is at work then
 using Course = std::vector<CoursePoint>;
 
-/// What the surroundings will be at a time ahead; heater_w of heat that does not depend on the cells.
+/// What the surroundings will be at a time ahead; heater_w of what no Thermostat stands for, which may depend on the cells.
 using Ahead = std::function<Surroundings(Span ahead, double cell_c)>;
 
 /// A heater that comes on at one cell temperature and goes off at another.
