@@ -264,7 +264,7 @@ TEST_CASE("over a link that is cut, a daemon and a broker that are killed, no me
 
 TEST_CASE("a broker killed in the moment it confirms loses no message") {
   NEEDS_BROKER();
-  const int kills = std::getenv("FW_LONG") ? 30 : 4;
+  const int kills = std::getenv("FW_LONG") ? 30 : 2;
   WholeWay way;
   double height = 0.5;
   for (int i = 0; i < kills; ++i) {
