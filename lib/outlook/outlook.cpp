@@ -13,7 +13,6 @@ constexpr Span plan_every = minutes{15};
 constexpr Span soc_fresh = minutes{30};
 constexpr double sure_enough = 0.6;
 constexpr double cover_that_counts = 0.15;
-constexpr double settled_mm_per_cm = 2.5;
 constexpr Span cleared_within = minutes{25};
 constexpr Span balance_span = hours{3};
 constexpr double reserve_warn_h = 48;
@@ -24,6 +23,17 @@ constexpr double likely_sd = 0.67;  // three chances in four
 
 bool sees_sky(Cause c) { return c == Cause::clear || c == Cause::cloud || c == Cause::soiling; }
 bool free_of_snow(Cause c) { return sees_sky(c) || c == Cause::shade; }
+
+nlohmann::json json_of(const snow::Layer& l) { return {l.water_mm, l.cold_wh_m2, l.density_kgm3}; }
+
+snow::Layer layer_in(const nlohmann::json& row, const char* key) {
+  const auto it = row.find(key);
+  if (it == row.end() || !it->is_array() || it->size() != 3) return {};
+  for (const auto& v : *it)
+    if (!v.is_number()) return {};
+  return {std::clamp((*it)[0].get<double>(), 0.0, 1000.0), std::clamp((*it)[1].get<double>(), 0.0, 1e5),
+          std::clamp((*it)[2].get<double>(), 30.0, 500.0)};
+}
 
 nlohmann::json json_of(const bank::ThermalModel::Memory& m) {
   nlohmann::json turns = nlohmann::json::array();
@@ -202,19 +212,18 @@ void Outlook::follow_strings(const RigMinute& m, const std::vector<Verdict>& ver
     const double rated = std::max(1.0, rig_.strings[s].rated_w());
     const double ghi = std::clamp(v.expected_w / rated * 1000 / 0.88, 0.0, 1200.0);
     const double share = v.clear_sky_w > 0 ? v.expected_w / v.clear_sky_w : 0.5;
-    const Exposure e{ghi, air_c_.value_or(0), fresh_cm, rig_.strings[s].tilt_deg, wind_ms_.value_or(1), share};
-    state.layer = after(state.layer, e, 1.0 / 60);
+    const snow::Exposure e{ghi, air_c_.value_or(0), fresh_cm, rig_.strings[s].tilt_deg, wind_ms_.value_or(1), share};
+    state.layer = layer_after(state.layer, e, 1.0 / 60);
     if (v.cause == Cause::snow || (v.cause == Cause::unsure && v.snow_cover)) {
       const double cover = v.snow_cover.value_or(0.9);
-      const double by_light = water_for_cover(cover);
-      const double by_depth = v.snow_cm ? *v.snow_cm * settled_mm_per_cm : 0;
-      const double seen = cover > 0.95 ? std::max({by_light, by_depth, state.layer.water_mm}) : by_light;
-      state.layer.water_mm = seen;
+      const double by_light = snow::water_for_cover(cover);
+      const double water = cover > 0.95 ? std::max(by_light, state.layer.water_mm) : by_light;
+      state.layer = seen_as(state.layer, water, air_c_.value_or(0));
       state.cover_before = std::max(cover, state.cover_before * 0.98);
       state.snow_seen = m.start;
     } else if (free_of_snow(v.cause) && v.confidence >= sure_enough) {
       const bool at_once = state.snow_seen && m.start - *state.snow_seen <= cleared_within && state.cover_before > 0.5 && !state.cleared_at;
-      const double would = 1 - light_through(state.layer.water_mm);
+      const double would = 1 - snow::light_through(state.layer.water_mm);
       if (at_once && would > 0.4) {  // the weather did not do that
         state.cleared_at = m.start;
         state.would_be = state.layer;
@@ -225,11 +234,11 @@ void Outlook::follow_strings(const RigMinute& m, const std::vector<Verdict>& ver
       state.cover_before = 0;
     }
     if (state.cleared_at) {
-      state.would_be = after(state.would_be, e, 1.0 / 60);
-      const double without = v.expected_w * light_through(state.would_be.water_mm);
+      state.would_be = layer_after(state.would_be, e, 1.0 / 60);
+      const double without = v.expected_w * snow::light_through(state.would_be.water_mm);
       if (v.measured_w) state.brought_kwh += std::max(0.0, *v.measured_w - without) / 60000;
     }
-    const bool under = 1 - light_through(state.layer.water_mm) > cover_that_counts;
+    const bool under = 1 - snow::light_through(state.layer.water_mm) > cover_that_counts;
     if (under != state.under_snow) replan_now_ = true;
     state.under_snow = under;
     if (v.soiling_loss) state.soiling_loss = std::clamp(*v.soiling_loss, 0.0, 0.6);
@@ -598,11 +607,11 @@ std::string Outlook::snapshot() const {
   j["cabin"] = cabin_standing_;
   j["strings"] = nlohmann::json::array();
   for (const auto& s : strings_) {
-    nlohmann::json row{{"mm", s.layer.water_mm}, {"share", s.standing_share}, {"soil", s.soiling_loss}};
+    nlohmann::json row{{"layer", json_of(s.layer)}, {"share", s.standing_share}, {"soil", s.soiling_loss}};
     if (s.cleared_at) {
       row["cleared"] = ms_of(*s.cleared_at);
       row["kwh"] = s.brought_kwh;
-      row["would"] = s.would_be.water_mm;
+      row["would"] = json_of(s.would_be);
     }
     j["strings"].push_back(row);
   }
@@ -664,13 +673,13 @@ void Outlook::restore(std::string_view text) {
     for (std::size_t s = 0; s < strings_.size() && s < it->size(); ++s) {
       const auto& row = (*it)[s];
       if (!row.is_object()) continue;
-      strings_[s].layer.water_mm = std::max(0.0, number(row, "mm"));
+      strings_[s].layer = layer_in(row, "layer");
       strings_[s].standing_share = std::clamp(number(row, "share"), 0.0, 1.0);
       strings_[s].soiling_loss = std::clamp(number(row, "soil"), 0.0, 0.6);
       strings_[s].cleared_at = time(row, "cleared");
       strings_[s].brought_kwh = number(row, "kwh");
-      strings_[s].would_be.water_mm = std::max(0.0, number(row, "would"));
-      strings_[s].under_snow = 1 - light_through(strings_[s].layer.water_mm) > cover_that_counts;
+      strings_[s].would_be = layer_in(row, "would");
+      strings_[s].under_snow = 1 - snow::light_through(strings_[s].layer.water_mm) > cover_that_counts;
     }
   if (const auto it = j.find("promises"); it != j.end() && it->is_array())
     for (const auto& p : *it)

@@ -66,7 +66,7 @@ class Outlook {
 
  private:
   struct StringState {
-    Layer layer;
+    snow::Layer layer;
     bool under_snow = false;
     double standing_share = 1;                 ///< what dirt or an outage leaves
     double soiling_loss = 0;
@@ -75,7 +75,7 @@ class Outlook {
     // after a clearing: what it brought
     std::optional<Utc> cleared_at;
     double brought_kwh = 0;
-    Layer would_be;                            ///< the layer had it not been cleared
+    snow::Layer would_be;                            ///< the layer had it not been cleared
   };
   struct Promise { Utc due{}; double mid = 0, sigma = 0; };
 

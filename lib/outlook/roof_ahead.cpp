@@ -55,24 +55,24 @@ namespace {
 /// Walks a layer through the steps; calls seen(step, layer at its middle).
 template <class F>
 void walk(const RoofAhead& roof, int string, std::optional<std::size_t> cleared_at, F&& seen) {
-  Layer layer = roof.strings[string].layer, left = layer;
+  snow::Layer layer = roof.strings[string].layer, left = layer;
   double snowing_on_bare_h = 0;
   const double tilt = roof.tilt_deg[string];
   bool cleared = false;
   for (std::size_t i = 0; i < roof.steps.size(); ++i) {
     const auto& s = roof.steps[i];
     if (cleared_at == i) {
-      layer = Layer{};
+      layer = {};
       snowing_on_bare_h = 0;
       cleared = true;
     }
-    const Exposure e{s.ghi_wm2, s.air_c, s.snow_cm, tilt, s.wind_ms.value_or(1), s.clear_share};
-    Layer next = after(layer, e, s.hours);
+    const snow::Exposure e{s.ghi_wm2, s.air_c, s.snow_cm, tilt, s.wind_ms.value_or(1), s.clear_share};
+    snow::Layer next = layer_after(layer, e, s.hours);
     if (cleared && tilt < flat_below_deg && s.snow_cm / s.hours >= falling_cm_per_h) {
       snowing_on_bare_h += s.hours;
       next.water_mm = std::max(next.water_mm, recovered_mm * std::min(1.0, snowing_on_bare_h / recovered_after_h));
     }
-    left = after(left, e, s.hours);
+    left = layer_after(left, e, s.hours);
     next.water_mm = std::min(next.water_mm, left.water_mm);
     seen(i, layer, next);
     layer = next;
@@ -82,16 +82,16 @@ void walk(const RoofAhead& roof, int string, std::optional<std::size_t> cleared_
 
 std::vector<double> string_power(const RoofAhead& roof, int string, std::optional<std::size_t> cleared_at) {
   std::vector<double> out(roof.steps.size(), 0.0);
-  walk(roof, string, cleared_at, [&](std::size_t i, const Layer& a, const Layer& b) {
-    const double through = (light_through(a.water_mm) + light_through(b.water_mm)) / 2;
+  walk(roof, string, cleared_at, [&](std::size_t i, const snow::Layer& a, const snow::Layer& b) {
+    const double through = (snow::light_through(a.water_mm) + snow::light_through(b.water_mm)) / 2;
     out[i] = roof.clean_w[string][i] * roof.strings[string].standing_share * through;
   });
   return out;
 }
 
-std::vector<Layer> layers_ahead(const RoofAhead& roof, int string) {
-  std::vector<Layer> out;
-  walk(roof, string, std::nullopt, [&](std::size_t, const Layer& a, const Layer&) { out.push_back(a); });
+std::vector<snow::Layer> layers_ahead(const RoofAhead& roof, int string) {
+  std::vector<snow::Layer> out;
+  walk(roof, string, std::nullopt, [&](std::size_t, const snow::Layer& a, const snow::Layer&) { out.push_back(a); });
   return out;
 }
 

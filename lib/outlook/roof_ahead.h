@@ -4,12 +4,12 @@
 #include <optional>
 #include <vector>
 
-#include "outlook/layer.h"
 #include "outlook/weather_ahead.h"
 #include "rig/rig.h"
 #include "roof/attitude.h"
 #include "roof/calibration.h"
 #include "roof/described.h"
+#include "snow/layer.h"
 
 namespace fw::outlook {
 
@@ -18,7 +18,7 @@ inline constexpr Span step_length = minutes{15};
 /// One string at the start.
 struct StringNow {
   const roof::Calibration* calibration = nullptr;  ///< null: the data sheet
-  Layer layer;                   ///< snow on its glass
+  snow::Layer layer;                   ///< snow on its glass
   double standing_share = 1;     ///< of its power that an outage or dirt leaves, 0..1
 };
 
@@ -46,6 +46,6 @@ RoofAhead roof_ahead(const rig::Rig& rig, const std::vector<StringNow>& strings,
 std::vector<double> string_power(const RoofAhead& roof, int string, std::optional<std::size_t> cleared_at);
 
 /// The layer at the start of every step, left as it is.
-std::vector<Layer> layers_ahead(const RoofAhead& roof, int string);
+std::vector<snow::Layer> layers_ahead(const RoofAhead& roof, int string);
 
 }  // namespace fw::outlook

@@ -4,60 +4,60 @@
 #include <cmath>
 #include <numbers>
 
-#include "snow/cover.h"
-
 namespace fw::snow {
 namespace {
 
-constexpr double mm_per_wh_m2 = 3600.0 / 334000.0;  // latent heat of fusion
-constexpr double bond_wh_m2 = 60;
-constexpr double full_cover_cm = 0.2;    // new snow that hides bare glass
-constexpr double patchy_water_mm = 2;    // thinner than this it melts into patches
+constexpr double light_mm = 3.5;
+constexpr double melt_wh_per_mm = 334.0 / 3.6;  // latent heat of fusion of 1 kg/m2
+constexpr double albedo = 0.7;                  // between fresh (0.85) and old wet snow (0.55); textbook
+constexpr double cells_warm = 0.7;              // of the light at the cells: absorbed, less what becomes current
+constexpr double back_loses_wm2k = 1.5;         // a panel over a roof, sheltered
+constexpr double glow_wm2 = 60;                 // to a clear sky
+constexpr double conducts_wmk = 0.12;           // young snow; textbook
+constexpr double patch_mm = 2;                  // thinner than this it breaks into patches
+constexpr double glass_wh_m2k = 2.5;            // heat held by glass, cells and frame
+constexpr double ice_wh_kgk = 1.2;              // twice dry ice's: some water stays in the layer and freezes
+constexpr double longest_step_h = 0.5;
+constexpr double nothing_mm = 0.02;
 
-double exchange_wm2k(double wind_ms) { return 10.0 + 3.0 * wind_ms; }
+/// Heat held per kelvin, Wh/m2, with the water that would freeze again.
+double holds_wh_m2k(double water_mm) { return glass_wh_m2k + ice_wh_kgk * std::max(water_mm, patch_mm); }
 
-// What the glass itself gains under the snow: light through it and warmth from below, against the
-// cold through it. Conductivity after Anderson 1976 (from memory).
-double thaw_wm2(const Layer& l, const Conditions& c) {
-  const double conductivity = 0.021 + 2.5e-6 * l.density_kgm3 * l.density_kgm3;
-  const double depth_m = std::max(l.depth_cm() / 100.0, 0.001);
-  const double through = 1.0 / (depth_m / conductivity + 1.0 / exchange_wm2k(c.wind_ms));
-  return 0.9 * c.poa_wm2 * snow_transmission(l.depth_cm()) + c.heat_below_wm2 + through * c.air_c;
-}
+double air_exchange_wm2k(double wind_ms) { return 6.5 + 3.5 * std::clamp(wind_ms, 0.0, 8.0); }
 
-void add_snow(Layer& l, double cm, double air_c) {
-  if (cm <= 0) return;
-  const double water = cm * new_snow_density_kgm3(air_c) / 100.0;
-  const double old_total = l.water_mm * l.covered_share;
-  const double old_depth_total = l.depth_cm() * l.covered_share;
-  l.covered_share = std::min(1.0, l.covered_share + cm / full_cover_cm);
-  const double total = old_total + water, depth_total = old_depth_total + cm;
-  l.water_mm = total / l.covered_share;
-  l.density_kgm3 = std::clamp(100.0 * total / depth_total, 30.0, 600.0);
-}
-
-void melt(Layer& l, double mm) {
-  if (mm <= 0) return;
-  const double left = std::max(l.water_mm - mm, 0.0);
-  if (l.water_mm > patchy_water_mm) {
-    l.water_mm = left;
-  } else {
-    l.covered_share *= l.water_mm > 0 ? left / l.water_mm : 0.0;
+void step(Layer& l, const Exposure& e, double h) {
+  if (e.fresh_cm > 0) {
+    const double fresh = water_of_fresh_mm(e.fresh_cm, e.air_c);
+    l.density_kgm3 = (l.water_mm + fresh) / (l.water_mm / l.density_kgm3 + e.fresh_cm / 100);
+    l.water_mm += fresh;
   }
-  l.density_kgm3 = std::min(l.density_kgm3 + 10 * mm, 500.0);
-}
+  if (l.water_mm <= nothing_mm) {
+    l = Layer{};
+    return;
+  }
+  // Settles towards 250 kg/m3 in some three days, faster near thaw.
+  l.density_kgm3 += (250 - l.density_kgm3) * std::min(1.0, h / (e.air_c > -1 ? 24 : 72));
 
-void one_step(Layer& l, const Conditions& c, double h) {
-  add_snow(l, c.snowfall_cm_per_h * h, c.air_c);
-  if (l.covered_share <= 0) return;
-  // Settling: towards 250 in some three days, faster near thaw.
-  const double rate = c.air_c > -1 ? 1.0 / 24 : 1.0 / 72;
-  if (l.density_kgm3 < 250) l.density_kgm3 += (250 - l.density_kgm3) * (1 - std::exp(-rate * h));
-  l.thaw_wh_m2 = std::clamp(l.thaw_wh_m2 + thaw_wm2(l, c) * h, 0.0, bond_wh_m2);
-  melt(l, melt_power_wm2(l, c) * h * mm_per_wh_m2);
-  if (c.tilt_deg >= least_sliding_tilt_deg && can_slide(c.air_c, c.poa_wm2))
-    l.covered_share = std::max(l.covered_share - slide_share_per_h(c.tilt_deg) * h, 0.0);
-  if (l.covered_share < 0.005 || l.water_mm < 0.01) l = Layer{};
+  // Patches keep their thickness and shrink.
+  const double thick = std::max(l.water_mm, patch_mm), share = l.water_mm / thick;
+  const double through = light_through(thick);
+  const double holds = holds_wh_m2k(l.water_mm);
+  const double below_freezing = e.air_c + l.cold_wh_m2 / holds;  // air over layer, K
+  double top = e.sun_wm2 * (1 - albedo) * (1 - through) + air_exchange_wm2k(e.wind_ms) * below_freezing -
+               glow_wm2 * std::clamp(e.clear_share, 0.0, 1.0);
+  if (top < 0) top /= 1 + air_exchange_wm2k(e.wind_ms) * thick / l.density_kgm3 / 2 / conducts_wmk;
+  const double glass = e.sun_wm2 * through * cells_warm + back_loses_wm2k * below_freezing + e.heat_below_wm2;
+  l.cold_wh_m2 -= (top + glass) * h;
+  // A clear night takes it a little below the air, no further.
+  l.cold_wh_m2 = std::min(l.cold_wh_m2, holds * std::max(0.0, 4 - e.air_c));
+  if (l.cold_wh_m2 < 0) {
+    const double melted = -l.cold_wh_m2 / melt_wh_per_mm;
+    l.density_kgm3 = std::min(500.0, l.density_kgm3 + 10 * melted);
+    l.water_mm -= melted * share;
+    l.cold_wh_m2 = 0;
+  }
+  if (e.tilt_deg >= least_sliding_tilt_deg && can_slide(e.air_c, e.sun_wm2)) l.water_mm *= std::max(0.0, 1 - slide_share_per_h(e.tilt_deg) * h);
+  if (l.water_mm <= nothing_mm) l = Layer{};
 }
 
 }  // namespace
@@ -66,39 +66,34 @@ double new_snow_density_kgm3(double air_c) {
   return std::min(67.92 + 51.25 * std::exp(std::min(air_c, 10.0) / 2.59), 200.0);
 }
 
-double melt_power_wm2(const Layer& l, const Conditions& c) {
-  if (l.covered_share <= 0 || l.water_mm <= 0) return 0;
-  constexpr double sky_glow_wm2 = 50;
-  const double through = snow_transmission(l.depth_cm());
-  const double reflected = (c.air_c > -1 ? 0.65 : 0.8) * (1 - through) + 0.05 * through;
-  const double power = c.poa_wm2 * (1 - reflected) + exchange_wm2k(c.wind_ms) * c.air_c - sky_glow_wm2 + c.heat_below_wm2;
-  return std::max(power, 0.0);
+double water_of_fresh_mm(double fresh_cm, double air_c) {
+  return std::max(0.0, fresh_cm) * new_snow_density_kgm3(air_c) / 100;
 }
 
-Layer layer_after(Layer l, const Conditions& c, double hours) {
-  constexpr double longest_step_h = 0.5;
-  while (hours > 0) {
-    const double h = std::min(hours, longest_step_h);
-    one_step(l, c, h);
-    hours -= h;
-  }
+double light_through(double water_mm) { return water_mm <= 0 ? 1 : std::exp(-water_mm / light_mm); }
+
+double water_for_cover(double cover) {
+  if (cover <= 0.01) return 0;
+  return -light_mm * std::log(1 - std::min(cover, 0.985));
+}
+
+Layer seen_as(const Layer& layer, double water_mm, double air_c) {
+  if (water_mm <= nothing_mm) return {};
+  const double below_k = layer.water_mm > 0 ? layer.cold_wh_m2 / holds_wh_m2k(layer.water_mm) : std::max(0.0, -air_c);
+  return {water_mm, below_k * holds_wh_m2k(water_mm), layer.density_kgm3};
+}
+
+Layer layer_after(Layer l, const Exposure& exposure, double hours) {
+  if (l.water_mm <= nothing_mm && exposure.fresh_cm <= 0) return {};
+  const double steps = std::max(1.0, std::ceil(hours / longest_step_h));
+  Exposure e = exposure;
+  e.fresh_cm /= steps;
+  for (double i = 0; i < steps; ++i) step(l, e, hours / steps);
   return l;
-}
-
-double layer_transmission(const Layer& l) {
-  const double covered = std::clamp(l.covered_share, 0.0, 1.0);
-  return 1 - covered + covered * snow_transmission(l.depth_cm());
 }
 
 bool can_slide(double air_c, double poa_wm2) { return air_c > poa_wm2 / -80.0; }
 
 double slide_share_per_h(double tilt_deg) { return 0.197 * std::sin(tilt_deg * std::numbers::pi / 180.0); }
-
-std::optional<double> hours_to_soften(const Layer& l, const Conditions& c) {
-  if (l.covered_share <= 0 || l.thaw_wh_m2 >= bond_wh_m2) return 0.0;
-  const double power = thaw_wm2(l, c);
-  if (power <= 0) return std::nullopt;
-  return (bond_wh_m2 - l.thaw_wh_m2) / power;
-}
 
 }  // namespace fw::snow

@@ -1,44 +1,52 @@
 #pragma once
-// A snow layer on a roof panel through the hours: it falls, settles, melts, loosens, slides.
-#include <optional>
+// Snow on one string's glass through the hours: it falls, warms, melts, freezes again, slides. Kept as water (mm,
+// equal to kg/m2): water decides what light gets through and what heat it takes to be rid of the layer.
 
 namespace fw::snow {
 
 struct Layer {
-  double water_mm = 0;        ///< as water, over the covered part
-  double density_kgm3 = 80;   ///< 30..600
-  double covered_share = 0;   ///< of the glass, 0..1
-  double thaw_wh_m2 = 0;      ///< warmth the glass has taken in against the bond of the ice
-  double depth_cm() const { return density_kgm3 > 0 ? 100.0 * water_mm / density_kgm3 : 0.0; }
+  double water_mm = 0;
+  double cold_wh_m2 = 0;         ///< warmth it takes before anything melts: cold ice, and water that froze again
+  double density_kgm3 = 100;     ///< 30..500; says only how deep it is and how well it insulates
+  double depth_cm() const { return 100 * water_mm / density_kgm3; }
 };
 
-struct Conditions {
-  double air_c = 0;               ///< -60..50
-  double poa_wm2 = 0;             ///< light in the plane above the snow, 0..1600
-  double tilt_deg = 0;            ///< 0..90
-  double wind_ms = 1;             ///< 0..60
-  double snowfall_cm_per_h = 0;   ///< depth of new snow, 0..20
-  double heat_below_wm2 = 0;      ///< through the roof to the panel, 0..200
+/// What acts on the glass during a step.
+struct Exposure {
+  double sun_wm2 = 0;            ///< on the plane, above the snow, 0..1600
+  double air_c = 0;              ///< -60..50
+  double fresh_cm = 0;           ///< falling in the step
+  double tilt_deg = 0;           ///< 0..90
+  double wind_ms = 1;            ///< 0..60, counted up to 8: a roof's panel lies in the lee of much
+  double clear_share = 1;        ///< of the cloudless light: a clear sky draws heat from the snow
+  double heat_below_wm2 = 0;     ///< through the roof to the panel, 0..200
 };
 
 /// Density of new snow in kg/m3: 68 when cold, 119 at freezing, up to 200.
 /// Source: Hedstrom & Pomeroy 1998, Hydrological Processes 12, 1611: 67.92 + 51.25 exp(T / 2.59).
 double new_snow_density_kgm3(double air_c);
 
-/// Energy that goes into melt, W per m2 of covered glass, never negative: absorbed sun (thin snow lets it
-/// through to the dark glass), air (10 + 3 v W/(m2 K)) and the glow to the sky (50 W/m2) against a
-/// surface at freezing, heat from below. Coefficients: common practice, no source.
-double melt_power_wm2(const Layer& layer, const Conditions& conditions);
+/// Water in fresh snow of a depth, by the air it fell in.
+double water_of_fresh_mm(double fresh_cm, double air_c);
 
-/// The layer after `hours` of these conditions, worked through in steps of at most half an hour; 0..72 h.
-/// A layer without water is no layer: covered_share 0.
-Layer layer_after(Layer layer, const Conditions& conditions, double hours);
+/// Share of the light that reaches the cells, 0..1: exp(-water / 3.5 mm), which is 43 per m in snow of 150 kg/m3, inside
+/// the 23 to 97 per m measured with silicon cells (Fukami, Kojima & Aburakawa 1985, Annals of Glaciology 6).
+double light_through(double water_mm);
 
-/// Share of light that reaches the cells over the whole panel: the bare part and what passes the layer.
-double layer_transmission(const Layer& layer);
+/// The layer that takes `cover` (0..1) of the light, at the melting point; above 0.985 the light says no more.
+double water_for_cover(double cover);
 
-/// Does snow on tilted glass let go: air_c above poa_wm2 / -80. Source: Marion et al. 2013, Solar
-/// Energy 97, 112.
+/// The layer when the light tells how much lies there: as cold as it was; one not known before is as cold as the air.
+Layer seen_as(const Layer& layer, double water_mm, double air_c);
+
+/// The layer after `hours` (0..24) of exposure. The whole takes up absorbed sun and the air's warmth, less the glow to the
+/// sky, on top, and light that got through, the air at the panel's back and heat from below at the glass. Below freezing
+/// that only warms it, above it melts; at night it cools and its water freezes again. A thick layer keeps the cold
+/// air off its foot. Coefficients: textbook ranges, in layer.cpp. Slides on tilts of 8 degrees and more only, after
+/// Marion et al. 2013. Leaves out rain and drift.
+Layer layer_after(Layer layer, const Exposure& exposure, double hours);
+
+/// Does snow on tilted glass let go: air_c above poa_wm2 / -80. Source: Marion et al. 2013, Solar Energy 97, 112.
 bool can_slide(double air_c, double poa_wm2);
 
 /// Slant height that slides off in an hour: 0.197 sin(tilt). Source as above (printed as 1.97 tenths).
@@ -47,10 +55,5 @@ double slide_share_per_h(double tilt_deg);
 /// Flatter glass than this does not shed by sliding, whatever the formula says (common practice); only
 /// layer_after() applies it.
 inline constexpr double least_sliding_tilt_deg = 8;
-
-/// Hours of present conditions until the ice lets go of the glass and loose snow can be pushed off:
-/// 0 when it has, none when it is not thawing. The bond takes 60 Wh/m2 (half a millimetre of
-/// ice), which is a couple of hours of morning sun through a thin cover.
-std::optional<double> hours_to_soften(const Layer& layer, const Conditions& conditions);
 
 }  // namespace fw::snow
