@@ -3,8 +3,6 @@
 #include <algorithm>
 #include <cmath>
 
-#include "bank/charge_window.h"
-
 namespace fw::outlook {
 namespace {
 
@@ -20,72 +18,110 @@ double usable_share(double cell_c) {
   return 1;
 }
 
+BankModel::BankModel(const rig::Rig& rig, const BankNow& now)
+    : rig_(rig), now_(now), capacity_wh_(std::max(1.0, rig.bank.capacity_wh())) {
+  for (const auto& c : rig.chargers) limits_current_ |= c.kind == rig::ChargerKind::solar && c.stop_by == rig::StopBy::limit;
+  if (!limits_current_) return;
+  for (const auto& b : rig.bank.window.bands) bands_.push_back({b.from_c, b.to_c, b.c_rate});
+  if (bands_.empty()) bands_ = bank::default_bands();
+}
+
+BankModel::Flow BankModel::flow(const State& at, const BankStep& s) const {
+  const auto& window = rig_.bank.window;
+  Flow f;
+  f.allowed = at.allowed;
+  if (s.cell_c) {
+    if (*s.cell_c <= window.lower_limit_c || *s.cell_c >= window.upper_limit_c) f.allowed = false;
+    else if (*s.cell_c >= window.resume_c && *s.cell_c <= window.upper_resume_c) f.allowed = true;
+  } else if (at.hours > 6) {
+    f.allowed = true;  // no cell temperature known: nothing to hold it off for ever
+  }
+  f.load_w = std::max(0.0, s.load_w + now_.unexplained_w);
+  if (!f.allowed) return f;
+  double charge_limit = 1e9;
+  if (limits_current_ && s.cell_c) charge_limit = bank::c_rate_at(bands_, *s.cell_c, window.interpolate) * capacity_wh_;
+  const double room = (1 - at.soc) * capacity_wh_ / charge_efficiency / s.hours;
+  const double trickle = at.soc > full_from ? now_.full_draw_w : 0;
+  f.take_w = std::min(std::max(0.0, s.available_w), f.load_w + std::max(trickle, std::min(charge_limit, room)));
+  return f;
+}
+
+void BankModel::step(State& at, const BankStep& s, const Flow& f, double shift_wh) const {
+  double in = (f.take_w - f.load_w) * s.hours;
+  if (in > 0) in *= charge_efficiency;
+  at.soc = std::clamp(at.soc + (in + shift_wh) / capacity_wh_, 0.0, 1.0);
+  at.allowed = f.allowed;
+  at.hours += s.hours;
+}
+
+namespace {
+/// Walks the steps; seen(flow, step, state after, reach before and after) says whether to go on.
+template <class Seen>
+void walk(const rig::Rig& rig, const BankNow& now, const std::vector<BankStep>& steps, double offset_sd, double load_share, Seen&& seen) {
+  const BankModel model(rig, now);
+  BankModel::State at{std::clamp(now.soc + offset_sd * now.soc_error, 0.0, 1.0), now.charging_allowed, 0};
+  double reach = at.soc;  // the same, with what the cold keeps back
+  double sun_error = 0, load_error2 = 0, total_before = 0;
+  for (BankStep s : steps) {
+    s.load_w *= load_share;
+    const BankModel::Flow f = model.flow(at, s);
+    double shift = 0;
+    if (offset_sd != 0) {
+      // Errors: the sun's of a day go together, the loads' hours are half independent.
+      sun_error += f.take_w * s.available_error * s.hours;
+      const double of_load = s.load_error_w * s.hours, of_habit = 0.04 * f.load_w * s.hours;
+      load_error2 += of_load * of_load * 4 + of_habit * of_habit * 24;
+      const double total = now.widen * std::sqrt(sun_error * sun_error * 0.64 + load_error2);
+      shift = offset_sd * (total - total_before);
+      total_before = total;
+    }
+    const double before = reach;
+    double in = (f.take_w - f.load_w) * s.hours;
+    if (in > 0) in *= charge_efficiency;
+    const double cold = in < 0 && s.cell_c ? usable_share(*s.cell_c) : 1;
+    model.step(at, s, f, shift);
+    reach = std::clamp(reach + (in / cold + shift) / model.capacity_wh(), 0.0, 1.0);
+    if (at.soc > full_from) reach = std::max(reach, at.soc);
+    if (!seen(f, s, at, before, reach)) return;
+  }
+}
+
+void note_crossing(double level, double before, double reach, const BankStep& s, double end_h, std::optional<double>& when) {
+  if (when || reach > level) return;
+  const double part = before > reach ? std::clamp((before - level) / (before - reach), 0.0, 1.0) : 1;
+  when = end_h - (1 - part) * s.hours;
+}
+}  // namespace
+
 BankPath run_bank(const rig::Rig& rig, const BankNow& now, const std::vector<BankStep>& steps, double offset_sd) {
   BankPath out;
-  const double capacity = std::max(1.0, rig.bank.capacity_wh());
-  bool limits_current = false;
-  for (const auto& c : rig.chargers) limits_current |= c.kind == rig::ChargerKind::solar && c.stop_by == rig::StopBy::limit;
-  std::vector<bank::Band> bands;
-  for (const auto& b : rig.bank.window.bands) bands.push_back({b.from_c, b.to_c, b.c_rate});
-  if (bands.empty()) bands = bank::default_bands();
-
-  double soc = std::clamp(now.soc + offset_sd * now.soc_error, 0.0, 1.0);
-  double reach = soc;  // the same, with what the cold keeps back
-  bool allowed = now.charging_allowed;
-  double t = 0, sun_error = 0, load_error2 = 0, total_before = 0;
+  for (auto* v : {&out.soc, &out.accepted_w, &out.curtailed_w, &out.held_off_w}) v->reserve(steps.size());
+  out.chargeable.reserve(steps.size());
+  const double soc = std::clamp(now.soc + offset_sd * now.soc_error, 0.0, 1.0);
   if (soc <= rig.bank.reserve_soc) out.reserve_h = 0;
   if (soc <= rig.bank.departure_reserve_soc) out.departure_h = 0;
-  for (const auto& s : steps) {
-    const auto& window = rig.bank.window;
-    if (s.cell_c) {
-      if (*s.cell_c <= window.lower_limit_c || *s.cell_c >= window.upper_limit_c) allowed = false;
-      else if (*s.cell_c >= window.resume_c && *s.cell_c <= window.upper_resume_c) allowed = true;
-    } else if (t > 6) {
-      allowed = true;  // no cell temperature known: nothing to hold it off for ever
-    }
+  walk(rig, now, steps, offset_sd, 1, [&](const BankModel::Flow& f, const BankStep& s, const BankModel::State& at, double before, double reach) {
     const double possible = std::max(0.0, s.available_w);
-    double take = 0;
-    const double load = std::max(0.0, s.load_w + now.unexplained_w);
-    if (allowed) {
-      double charge_limit = 1e9;
-      if (limits_current && s.cell_c)
-        charge_limit = bank::c_rate_at(bands, *s.cell_c, window.interpolate) * capacity;
-      const double room = (1 - soc) * capacity / charge_efficiency / s.hours;
-      const double trickle = soc > full_from ? now.full_draw_w : 0;
-      take = std::min(possible, load + std::max(trickle, std::min(charge_limit, room)));
-      out.held_off_w.push_back(0);
-      out.curtailed_w.push_back(possible - take);
-    } else {
-      out.held_off_w.push_back(possible);
-      out.curtailed_w.push_back(0);
-    }
-    out.accepted_w.push_back(take);
-    out.chargeable.push_back(allowed);
+    out.held_off_w.push_back(f.allowed ? 0 : possible);
+    out.curtailed_w.push_back(f.allowed ? possible - f.take_w : 0);
+    out.accepted_w.push_back(f.take_w);
+    out.chargeable.push_back(f.allowed);
+    out.soc.push_back(at.soc);
+    note_crossing(rig.bank.reserve_soc, before, reach, s, at.hours, out.reserve_h);
+    note_crossing(rig.bank.departure_reserve_soc, before, reach, s, at.hours, out.departure_h);
+    return true;
+  });
+  return out;
+}
 
-    // Errors: the sun's of a day go together, the loads' hours are half independent.
-    sun_error += take * s.available_error * s.hours;
-    load_error2 += std::pow(s.load_error_w * s.hours, 2) * 4 + std::pow(0.04 * load * s.hours, 2) * 24;
-    const double total = now.widen * std::sqrt(std::pow(sun_error * 0.8, 2) + load_error2);
-    const double shift = offset_sd * (total - total_before);
-    total_before = total;
-
-    double in = (take - load) * s.hours;
-    if (in > 0) in *= charge_efficiency;
-    const double before = reach;
-    const double cold = in < 0 && s.cell_c ? usable_share(*s.cell_c) : 1;
-    soc = std::clamp(soc + (in + shift) / capacity, 0.0, 1.0);
-    reach = std::clamp(reach + (in / cold + shift) / capacity, 0.0, 1.0);
-    if (soc > full_from) reach = std::max(reach, soc);
-    auto crossed = [&](double level, std::optional<double>& at) {
-      if (at || reach > level) return;
-      const double part = before > reach ? std::clamp((before - level) / (before - reach), 0.0, 1.0) : 1;
-      at = t + part * s.hours;
-    };
-    crossed(rig.bank.reserve_soc, out.reserve_h);
-    crossed(rig.bank.departure_reserve_soc, out.departure_h);
-    out.soc.push_back(soc);
-    t += s.hours;
-  }
+std::optional<double> reserve_after_h(const rig::Rig& rig, const BankNow& now, const std::vector<BankStep>& steps, double offset_sd,
+                                      double load_share) {
+  if (std::clamp(now.soc + offset_sd * now.soc_error, 0.0, 1.0) <= rig.bank.reserve_soc) return 0;
+  std::optional<double> out;
+  walk(rig, now, steps, offset_sd, load_share, [&](const BankModel::Flow&, const BankStep& s, const BankModel::State& at, double before, double reach) {
+    note_crossing(rig.bank.reserve_soc, before, reach, s, at.hours, out);
+    return !out;
+  });
   return out;
 }
 

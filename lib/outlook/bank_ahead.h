@@ -4,6 +4,7 @@
 #include <optional>
 #include <vector>
 
+#include "bank/charge_window.h"
 #include "rig/rig.h"
 #include "units/time.h"
 
@@ -42,8 +43,30 @@ struct BankPath {
   std::optional<double> reserve_h, departure_h;  ///< hours from now until these are reached, cold counted
 };
 
+/// The balance of one step after another; what run_bank() is made of, for whoever needs no more than that.
+class BankModel {
+ public:
+  BankModel(const rig::Rig& rig, const BankNow& now);
+  struct State { double soc = 0; bool allowed = true; double hours = 0; };
+  struct Flow { double take_w = 0, load_w = 0; bool allowed = true; };
+  Flow flow(const State& at, const BankStep& step) const;
+  void step(State& at, const BankStep& step, const Flow& flow, double shift_wh = 0) const;
+  double capacity_wh() const { return capacity_wh_; }
+
+ private:
+  const rig::Rig& rig_;
+  BankNow now_;
+  double capacity_wh_;
+  bool limits_current_ = false;
+  std::vector<bank::Band> bands_;
+};
+
 /// offset_sd: runs that many standard errors beside the middle (-1.28 and 1.28 bound 80 %).
 BankPath run_bank(const rig::Rig& rig, const BankNow& now, const std::vector<BankStep>& steps, double offset_sd);
+
+/// Hours until the reserve is reached on such a path, with that share of the loads; none: not within the steps.
+std::optional<double> reserve_after_h(const rig::Rig& rig, const BankNow& now, const std::vector<BankStep>& steps, double offset_sd,
+                                      double load_share = 1);
 
 /// Energy accepted from the strings over steps [from, to), kWh.
 double accepted_kwh(const BankPath& path, const std::vector<BankStep>& steps, std::size_t from, std::size_t to);

@@ -12,50 +12,61 @@ constexpr double falling_cm_per_h = 0.1;
 struct Option { std::size_t step; double day_kwh, total_kwh; };
 }  // namespace
 
-Clearing decide_clearing(const rig::Rig& rig, const Words& words, const RoofAhead& roof, const std::vector<BankStep>& as_is,
-                         const std::optional<BankNow>& bank, const ClearingInput& in) {
+Clearing decide_clearing(const rig::Rig& rig, const Words& words, const RoofAhead& roof, const std::vector<LeftAlone>& left,
+                         const std::vector<BankStep>& as_is, const std::optional<BankNow>& bank, const ClearingInput& in) {
   Clearing out;
   for (std::size_t s = 0; s < rig.strings.size() && s < in.under_snow.size(); ++s)
     if (in.under_snow[s]) out.strings.push_back(static_cast<int>(s));
   const std::size_t n = roof.steps.size();
   if (out.strings.empty() || n == 0 || as_is.size() != n) return out;
 
-  // What clearing at a step brings, until that day's end and in all.
-  std::vector<std::vector<double>> left;
-  std::vector<double> efficiency;
-  for (int s : out.strings) {
-    left.push_back(string_power(roof, s, std::nullopt));
-    efficiency.push_back(rig.strings[s].controller.efficiency);
-  }
-  const std::optional<BankPath> path = bank ? std::optional(run_bank(rig, *bank, as_is, 0)) : std::nullopt;
-  std::vector<std::size_t> midnight(n, n);
-  for (std::size_t i = n; i-- > 0;) {
+  std::vector<std::size_t> midnight(n, n);  // the first step of the day after
+  for (std::size_t i = n; i-- > 0;)
     if (i + 1 < n) midnight[i] = words.local_midnight(roof.steps[i].from) == words.local_midnight(roof.steps[i + 1].from) ? midnight[i + 1] : i + 1;
+
+  // What the bank takes if all is left alone, and how it stands at every step.
+  const BankModel model(rig, bank.value_or(BankNow{}));
+  std::vector<BankModel::State> standing(n);
+  std::vector<double> taken_kwh(n, 0.0), more_w(n), power_w(n);
+  if (bank) {
+    BankModel::State at{std::clamp(bank->soc, 0.0, 1.0), bank->charging_allowed, 0};
+    for (std::size_t i = 0; i < n; ++i) {
+      standing[i] = at;
+      const auto f = model.flow(at, as_is[i]);
+      taken_kwh[i] = f.take_w * as_is[i].hours / 1000;
+      model.step(at, as_is[i], f);
+    }
   }
+
+  // What clearing at a step brings, until that day's end and in all.
   auto gain = [&](std::size_t at, double* possible_day) {
-    std::vector<BankStep> steps = as_is;
+    std::fill(more_w.begin() + static_cast<std::ptrdiff_t>(at), more_w.end(), 0.0);
+    for (int s : out.strings) {
+      const auto& alone = left[static_cast<std::size_t>(s)];
+      const double efficiency = rig.strings[static_cast<std::size_t>(s)].controller.efficiency;
+      cleared_power(roof, s, alone, at, power_w);
+      for (std::size_t i = at; i < n; ++i) more_w[i] += (power_w[i] - alone.power_w[i]) * efficiency;
+    }
+    Option o{at, 0, 0};
     double possible = 0;
-    for (std::size_t k = 0; k < out.strings.size(); ++k) {
-      const auto w = string_power(roof, out.strings[k], at);
-      for (std::size_t i = at; i < n; ++i) {
-        const double more = (w[i] - left[k][i]) * efficiency[k];
-        steps[i].available_w += more;
-        if (i < midnight[at]) possible += more * steps[i].hours / 1000;
+    BankModel::State state = standing[at];
+    for (std::size_t i = at; i < n; ++i) {
+      const double could = more_w[i] * as_is[i].hours / 1000;
+      double kwh = could;
+      if (bank) {
+        BankStep step = as_is[i];
+        step.available_w += more_w[i];
+        const auto f = model.flow(state, step);
+        kwh = f.take_w * step.hours / 1000 - taken_kwh[i];
+        model.step(state, step, f);
+      }
+      o.total_kwh += kwh;
+      if (i < midnight[at]) {
+        o.day_kwh += kwh;
+        possible += could;
       }
     }
     if (possible_day) *possible_day = possible;
-    Option o{at, 0, 0};
-    if (path) {
-      const BankPath p = run_bank(rig, *bank, steps, 0);
-      o.day_kwh = accepted_kwh(p, steps, at, midnight[at]) - accepted_kwh(*path, as_is, at, midnight[at]);
-      o.total_kwh = accepted_kwh(p, steps, at, n) - accepted_kwh(*path, as_is, at, n);
-    } else {
-      for (std::size_t i = at; i < n; ++i) {
-        const double more = (steps[i].available_w - as_is[i].available_w) * steps[i].hours / 1000;
-        if (i < midnight[at]) o.day_kwh += more;
-        o.total_kwh += more;
-      }
-    }
     return o;
   };
 
@@ -89,8 +100,9 @@ Clearing decide_clearing(const rig::Rig& rig, const Words& words, const RoofAhea
   for (std::size_t i = 0; i < n; ++i) {
     if (days.empty() || midnight[i] != days.back().end) days.push_back({midnight[i], {}, {}, 0, {}});
     if (!fit[i]) continue;
-    const bool on_half = i == 0 || words.minute_of_day(roof.steps[i].from) % 30 == 0;
-    if (!on_half) continue;
+    // Every half hour today, every hour later on.
+    const Span grid = i < midnight.front() ? minutes{30} : hours{1};
+    if (i > 0 && floor_to(roof.steps[i].from, grid) != roof.steps[i].from) continue;
     double possible = 0;
     const Option o = gain(i, &possible);
     Day& d = days.back();

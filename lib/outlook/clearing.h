@@ -42,7 +42,7 @@ struct ClearingInput {
 };
 
 /// bank: none when the state of charge is unknown; then all that could be made counts.
-Clearing decide_clearing(const rig::Rig& rig, const Words& words, const RoofAhead& roof, const std::vector<BankStep>& as_is,
-                         const std::optional<BankNow>& bank, const ClearingInput& in);
+Clearing decide_clearing(const rig::Rig& rig, const Words& words, const RoofAhead& roof, const std::vector<LeftAlone>& left,
+                         const std::vector<BankStep>& as_is, const std::optional<BankNow>& bank, const ClearingInput& in);
 
 }  // namespace fw::outlook

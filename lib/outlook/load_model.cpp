@@ -36,10 +36,14 @@ void LoadModel::learn(Utc minute, int minute_of_day, double load_w, std::optiona
   recent_.emplace_back(minute, load_w);
   while (!recent_.empty() && minute - recent_.front().first >= minutes{30}) recent_.pop_front();
   last_ = {minute_of_day / 60, air_c};
+  std::vector<double> half_hour;
+  half_hour.reserve(recent_.size());
+  for (const auto& r : recent_) half_hour.push_back(r.second);
+  present_ = median(std::move(half_hour));
 
   // Heavy: well above the habit of this hour and above what such hours have seen for a quarter of an hour.
   const double habit = usual(minute_of_day / 60, air_c).watts;
-  const double limit = std::max(habit + heavy_above_w, std::max(habit * 1.5, top_of_usual(minute_of_day / 60) * 1.15));
+  const double limit = std::max(habit + heavy_above_w, std::max(habit * 1.5, table_[static_cast<std::size_t>(minute_of_day / 60)].top_w * 1.15));
   if (hours_.size() + minutes_.size() / 30 < 1) {
     heavy_since_.reset();
   } else if (load_w > limit) {
@@ -111,52 +115,58 @@ void LoadModel::fit() {
       if (std::abs(means[i].air - means[k].air) >= 2) slopes.push_back((means[i].load - means[k].load) / (means[k].air - means[i].air));
   const double pairs = static_cast<double>(slopes.size());
   slope_ = slopes.empty() ? 0 : std::max(0.0, median(slopes)) * pairs / (pairs + 4);
+  tabulate();
 }
 
-double LoadModel::top_of_usual(int hour_of_day) const {
-  double top = 0;
-  for (const auto& h : hours_) {
-    const int apart = std::abs(h.hour_of_day - hour_of_day);
-    if (std::min(apart, 24 - apart) <= 1) top = std::max(top, h.peak_w);
-  }
-  return top;
-}
-
-LoadAhead LoadModel::usual(int hour_of_day, std::optional<double> air_c) const {
-  if (hours_.empty()) {
-    if (minutes_.empty() && recent_.empty()) return {};
-    std::vector<double> w = minutes_;
-    if (w.empty())
-      for (const auto& r : recent_) w.push_back(r.second);
-    const double m = median(w);
-    return {m, m * 0.5};
-  }
-  auto at_air = [&](const Hour& h) { return std::max(0.0, h.mean_w - (air_c && h.air_c ? slope_ * (*air_c - *h.air_c) : 0)); };
+void LoadModel::tabulate() {
+  table_ = {};
+  if (hours_.empty()) return;
+  // As if all of it had been at the mean air.
   std::vector<double> all;
-  for (const auto& h : hours_) all.push_back(at_air(h));
+  all.reserve(hours_.size());
+  for (const auto& h : hours_) all.push_back(std::max(0.0, h.mean_w - (h.air_c ? slope_ * (air_mean_ - *h.air_c) : 0)));
   // One kettle is not a habit: on the first day an hour counts little over the typical level, after three days up
   // to three times that and a kettle's worth.
   const double known = std::clamp((static_cast<double>(all.size()) - 12) / 60, 0.0, 1.0);
   const double cap = (1.25 + 1.75 * known) * median(all) + 250 * known;
-  double sum = 0, weight = 0, sum2 = 0, all_sum = 0, all_weight = 0;
+  struct Sum { double w = 0, w2 = 0, weight = 0; };
+  std::array<Sum, 24> sums{};
+  double all_sum = 0, all_weight = 0;
   for (std::size_t i = 0; i < hours_.size(); ++i) {
     const double age_days = static_cast<double>(hours_.size() - 1 - i) / 24;
     const double recency = std::exp(-age_days / 6);
     const double w = std::min(all[i], cap);
     all_sum += recency * w;
     all_weight += recency;
-    const int d = std::abs(hours_[i].hour_of_day - hour_of_day);
-    const int apart = std::min(d, 24 - d);
-    const double near = apart == 0 ? 1 : apart == 1 ? 0.35 : apart == 2 ? 0.1 : 0;
-    sum += near * recency * w;
-    sum2 += near * recency * w * w;
-    weight += near * recency;
+    for (int off = -2; off <= 2; ++off) {
+      const double near = off == 0 ? 1 : std::abs(off) == 1 ? 0.35 : 0.1;
+      Sum& sum = sums[static_cast<std::size_t>((hours_[i].hour_of_day + off + 24) % 24)];
+      sum.w += near * recency * w;
+      sum.w2 += near * recency * w * w;
+      sum.weight += near * recency;
+    }
+    for (int off = -1; off <= 1; ++off) {
+      double& top = table_[static_cast<std::size_t>((hours_[i].hour_of_day + off + 24) % 24)].top_w;
+      top = std::max(top, hours_[i].peak_w);
+    }
   }
-  const double overall = all_sum / all_weight;
-  const double prior = 0.7;
-  const double mean = (sum + prior * overall) / (weight + prior);
-  const double variance = std::max(0.0, (sum2 + prior * overall * overall) / (weight + prior) - mean * mean);
-  return {mean, std::sqrt(variance) + mean * 0.3 / (1 + weight)};
+  const double overall = all_sum / all_weight, prior = 0.7;
+  for (std::size_t k = 0; k < 24; ++k) {
+    const Sum& sum = sums[k];
+    const double mean = (sum.w + prior * overall) / (sum.weight + prior);
+    const double variance = std::max(0.0, (sum.w2 + prior * overall * overall) / (sum.weight + prior) - mean * mean);
+    table_[k].mean_w = mean;
+    table_[k].error_w = std::sqrt(variance) + mean * 0.3 / (1 + sum.weight);
+  }
+}
+
+LoadAhead LoadModel::usual(int hour_of_day, std::optional<double> air_c) const {
+  if (hours_.empty()) {
+    const double m = present_.value_or(0);
+    return {m, m * 0.5};
+  }
+  const Habit& h = table_[static_cast<std::size_t>(hour_of_day)];
+  return {std::max(0.0, h.mean_w - (air_c ? slope_ * (*air_c - air_mean_) : 0)), h.error_w};
 }
 
 LoadAhead LoadModel::ahead(Span ahead, int hour_of_day, std::optional<double> air_c) const {
@@ -166,25 +176,17 @@ LoadAhead LoadModel::ahead(Span ahead, int hour_of_day, std::optional<double> ai
     if (ahead < goes_on) return {std::max(u.watts, heavy_->watts), u.error_w};
     return u;
   }
-  const auto now_w = present_w();
-  if (now_w && last_) {
-    const double off = *now_w - usual(last_->first, last_->second).watts;
+  if (present_ && last_) {
+    const double off = *present_ - usual(last_->first, last_->second).watts;
     u.watts = std::max(0.0, u.watts + off * 0.7 * std::exp(-hours_of(ahead) / present_fades_h));
   }
   return u;
 }
 
-std::optional<double> LoadModel::present_w() const {
-  if (recent_.empty()) return {};
-  std::vector<double> w;
-  for (const auto& r : recent_) w.push_back(r.second);
-  return median(w);
-}
-
 std::optional<double> LoadModel::standing_w() const {
   std::vector<double> low;
   for (std::size_t i = hours_.size() > 24 ? hours_.size() - 24 : 0; i < hours_.size(); ++i) low.push_back(hours_[i].low_w);
-  if (low.empty()) return present_w();
+  if (low.empty()) return present_;
   std::sort(low.begin(), low.end());
   return low[low.size() / 5];
 }

@@ -1,6 +1,7 @@
 #pragma once
 // What the rig uses, by hour of the day and air temperature, learned from its own days. A kettle is part of
 // an hour's mean and nothing more; a heater left on is noticed within a quarter of an hour.
+#include <array>
 #include <deque>
 #include <optional>
 #include <string>
@@ -38,7 +39,7 @@ class LoadModel {
   std::optional<HeavyLoad> heavy() const { return heavy_; }
 
   /// Typical load of the last half hour, W: the median of its minutes.
-  std::optional<double> present_w() const;
+  std::optional<double> present_w() const { return present_; }
   /// The lowest steady level of the last day, W: what stands on whatever happens.
   std::optional<double> standing_w() const;
   /// W more for every kelvin colder, 0 and up.
@@ -52,7 +53,7 @@ class LoadModel {
   struct Hour { Utc from{}; int hour_of_day = 0; double mean_w = 0, low_w = 0, peak_w = 0; std::optional<double> air_c; };
   void close_hour();
   void fit();
-  double top_of_usual(int hour_of_day) const;
+  void tabulate();
 
   std::deque<Hour> hours_;                     ///< three weeks at most
   std::deque<std::pair<Utc, double>> recent_;  ///< the last 30 minutes
@@ -62,6 +63,10 @@ class LoadModel {
   Utc hour_{};
   int hour_of_day_ = 0;
   double slope_ = 0, air_mean_ = 0;
+  /// By hour of day, at the mean air; top_w: what such hours have seen for a quarter of an hour.
+  struct Habit { double mean_w = 0, error_w = 0, top_w = 0; };
+  std::array<Habit, 24> table_{};              ///< made anew with every hour that closes
+  std::optional<double> present_;
   std::optional<HeavyLoad> heavy_;
   std::optional<Utc> heavy_since_;
   std::optional<std::pair<int, std::optional<double>>> last_;  ///< hour of day and air of the last minute

@@ -15,7 +15,7 @@ std::optional<Surplus> surplus_of(const RoofAhead& roof, const BankPath& path, U
     if (step.from < from || step.from >= to || path.curtailed_w[i] < 10) continue;
     if (s.kwh == 0) s.from = step.from;
     s.kwh += path.curtailed_w[i] * step.hours / 1000;
-    s.to = step.from + step_length;
+    s.to = step.from + Span{static_cast<std::int64_t>(step.hours * 3.6e6)};
   }
   if (s.kwh < 0.05) return {};
   return s;
@@ -31,10 +31,11 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
   const std::size_t n = roof.steps.size(), strings = rig.strings.size();
   if (n == 0) return plan;
 
-  std::vector<std::vector<double>> as_is(strings), cleared(strings);
+  std::vector<LeftAlone> left;
+  std::vector<std::vector<double>> cleared(strings, std::vector<double>(n));
   for (std::size_t s = 0; s < strings; ++s) {
-    as_is[s] = string_power(roof, static_cast<int>(s), std::nullopt);
-    cleared[s] = string_power(roof, static_cast<int>(s), std::size_t{0});
+    left.push_back(left_alone(roof, static_cast<int>(s)));
+    cleared_power(roof, static_cast<int>(s), left[s], 0, cleared[s]);
   }
   std::vector<BankStep> steps(n);
   auto hour_of = [&](std::size_t i) {
@@ -45,7 +46,7 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
     const std::size_t h = hour_of(i);
     steps[i].hours = roof.steps[i].hours;
     steps[i].available_error = roof.steps[i].share_error;
-    for (std::size_t s = 0; s < strings; ++s) steps[i].available_w += as_is[s][i] * rig.strings[s].controller.efficiency;
+    for (std::size_t s = 0; s < strings; ++s) steps[i].available_w += left[s].power_w[i] * rig.strings[s].controller.efficiency;
     if (h < in.loads.size()) {
       steps[i].load_w = in.loads[h].watts;
       steps[i].load_error_w = in.loads[h].error_w;
@@ -77,7 +78,7 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
     const double dt = steps[i].hours;
     lasted[h] += dt;
     for (std::size_t s = 0; s < strings; ++s) {
-      row.as_is_w[s] += as_is[s][i] * dt;
+      row.as_is_w[s] += left[s].power_w[i] * dt;
       row.cleared_w[s] += cleared[s][i] * dt;
     }
     row.load_w += steps[i].load_w * dt;
@@ -119,10 +120,15 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
     plan.reserve_late = at(high.reserve_h);
     plan.departure_at = at(mid.departure_h);
     // Which of seven paths from very poor to very good reach it: a probability in steps fine enough for words.
-    constexpr double sd[] = {-1.47, -0.79, -0.37, 0, 0.37, 0.79, 1.47};
-    int reached = 0;
-    for (double z : sd) reached += run_bank(rig, assumed, steps, z).reserve_h.has_value();
-    plan.reserve_probability = reached / 7.0;
+    auto reached = [&](double sd) { return reserve_after_h(rig, assumed, steps, sd).has_value(); };
+    constexpr double sd[] = {0.37, 0.79, 1.47};
+    int count = mid.reserve_h ? 4 : 0;
+    if (mid.reserve_h) {
+      for (int k = 0; k < 3 && reached(sd[k]); ++k) ++count;
+    } else {
+      for (int k = 2; k >= 0 && reached(-sd[k]); --k) ++count;
+    }
+    plan.reserve_probability = count / 7.0;
     if (mid.reserve_h && *mid.reserve_h > 0) {
       // A cut that carries it through; if that is too much to ask, one that carries it to the next sun.
       double sun_h = 0, t = 0;
@@ -144,9 +150,7 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
       for (const double goal_h : {all_h, sun_h}) {
         if (goal_h <= 0 || plan.saving_w) continue;
         for (double cut = 0.1; cut <= 0.71; cut += 0.05) {
-          auto less = steps;
-          for (auto& s : less) s.load_w *= 1 - cut;
-          const auto h = run_bank(rig, assumed, less, 0).reserve_h;
+          const auto h = reserve_after_h(rig, assumed, steps, 0, 1 - cut);
           if (h && *h < goal_h) continue;
           plan.saving_w = cut * mean_w;
           if (goal_h < all_h) plan.saving_until = at(goal_h);
@@ -176,7 +180,7 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
     plan.surplus_today = surplus_of(roof, mid, in.now, midnight);
     plan.surplus_tomorrow = surplus_of(roof, mid, midnight, next_midnight);
   }
-  plan.clearing = decide_clearing(rig, words, roof, steps, in.bank, {in.under_snow, in.snowing_now, in.wind_ms});
+  plan.clearing = decide_clearing(rig, words, roof, left, steps, in.bank, {in.under_snow, in.snowing_now, in.wind_ms});
   double possible = 0, taken = 0;
   for (std::size_t i = 0; i < n; ++i) {
     possible += steps[i].available_w * steps[i].hours;

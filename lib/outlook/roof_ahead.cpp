@@ -17,33 +17,49 @@ RoofAhead roof_ahead(const rig::Rig& rig, const std::vector<StringNow>& strings,
   out.strings = strings;
   out.strings.resize(rig.strings.size());
   out.clean_w.resize(rig.strings.size());
-  std::vector<roof::StringModel> paper;
-  for (const auto& s : rig.strings) {
-    out.tilt_deg.push_back(s.tilt_deg);
-    paper.push_back(roof::string_model(s));
+  out.plane_wm2.resize(rig.strings.size());
+  std::vector<std::optional<roof::StringModel>> paper(rig.strings.size());
+  for (std::size_t s = 0; s < rig.strings.size(); ++s) {
+    out.tilt_deg.push_back(rig.strings[s].tilt_deg);
+    if (!out.strings[s].calibration) paper[s] = roof::string_model(rig.strings[s]);
   }
   if (weather.empty()) return out;
   sun::Ephemeris ephemeris;
   const Utc end = weather.back().from + hours{1};
+  Utc dark_until = now;
   for (Utc t = now; t < end;) {
-    const Utc next = std::min(end, floor_to(t, step_length) + step_length);
+    const Span length = t < now + near_span ? step_length : far_step_length;
+    const Utc next = std::min(end, floor_to(t, length) + length);
     const Utc middle = t + (next - t) / 2;
     const auto i = std::clamp<std::ptrdiff_t>((middle - weather.front().from) / hours{1}, 0, std::ssize(weather) - 1);
     const WeatherHour& w = weather[static_cast<std::size_t>(i)];
-    StepWeather step{t, hours_of(next - t), w.clear_share, w.share_error, w.air_c, w.snow_cm * hours_of(next - t), 0, 0, w.wind_ms};
-    const double albedo = sky::State::albedo_default;
-    const sky::State sky = sky::under_share_of_clear(sky::clear_state(site, middle, ephemeris, w.air_c, albedo), w.clear_share);
-    step.ghi_wm2 = sky.now.ghi_wm2;
-    step.sun_elevation_deg = sky.sun.apparent_elevation_deg;
+    const double h = hours_of(next - t);
+    StepWeather step{t, h, w.clear_share, w.share_error, w.air_c, w.snow_cm * h, 0, -1, w.wind_ms};
+    sky::State sky;
+    if (middle >= dark_until) {
+      sky = sky::under_share_of_clear(sky::clear_state(site, middle, ephemeris, w.air_c), w.clear_share);
+      step.ghi_wm2 = sky.now.ghi_wm2;
+      step.sun_elevation_deg = sky.sun.apparent_elevation_deg;
+      // The sun climbs 15 degrees an hour at the most.
+      if (step.sun_elevation_deg < -1) dark_until = middle + Span{static_cast<std::int64_t>((-1 - step.sun_elevation_deg) / 15.1 * 3.6e6)};
+    }
+    const roof::Weather air{w.air_c, w.wind_ms.value_or(1)};
     for (std::size_t s = 0; s < rig.strings.size(); ++s) {
-      double power = 0;
+      double power = 0, light = 0;
       if (step.ghi_wm2 > 0) {
-        const roof::Weather air{w.air_c, w.wind_ms.value_or(1)};
-        power = out.strings[s].calibration
-                    ? out.strings[s].calibration->power(sky, air, rig.bank.nominal_v * 1.04).limited_w
-                    : roof::expected(paper[s], sky, air, rig.bank.nominal_v * 1.04).limited_w;
+        const double bank_v = rig.bank.nominal_v * 1.04;
+        if (const auto* known = out.strings[s].calibration) {
+          const roof::CalibratedPower p = known->power(sky, air, bank_v);
+          power = p.limited_w;
+          light = p.open.poa.global_wm2();
+        } else {
+          const roof::Expected e = roof::expected(*paper[s], sky, air, bank_v);
+          power = e.limited_w;
+          light = e.poa.global_wm2();
+        }
       }
       out.clean_w[s].push_back(power);
+      out.plane_wm2[s].push_back(light);
     }
     out.steps.push_back(step);
     t = next;
@@ -52,47 +68,47 @@ RoofAhead roof_ahead(const rig::Rig& rig, const std::vector<StringNow>& strings,
 }
 
 namespace {
-/// Walks a layer through the steps; calls seen(step, layer at its middle).
-template <class F>
-void walk(const RoofAhead& roof, int string, std::optional<std::size_t> cleared_at, F&& seen) {
-  snow::Layer layer = roof.strings[string].layer, left = layer;
-  double snowing_on_bare_h = 0;
-  const double tilt = roof.tilt_deg[string];
-  bool cleared = false;
-  for (std::size_t i = 0; i < roof.steps.size(); ++i) {
-    const auto& s = roof.steps[i];
-    if (cleared_at == i) {
-      layer = {};
-      snowing_on_bare_h = 0;
-      cleared = true;
-    }
-    const snow::Exposure e{s.ghi_wm2, s.air_c, s.snow_cm, tilt, s.wind_ms.value_or(1), s.clear_share};
-    snow::Layer next = layer_after(layer, e, s.hours);
-    if (cleared && tilt < flat_below_deg && s.snow_cm / s.hours >= falling_cm_per_h) {
-      snowing_on_bare_h += s.hours;
-      next.water_mm = std::max(next.water_mm, recovered_mm * std::min(1.0, snowing_on_bare_h / recovered_after_h));
-    }
-    left = layer_after(left, e, s.hours);
-    next.water_mm = std::min(next.water_mm, left.water_mm);
-    seen(i, layer, next);
-    layer = next;
-  }
+snow::Exposure exposure(const RoofAhead& roof, int string, std::size_t i) {
+  const StepWeather& s = roof.steps[i];
+  return {roof.plane_wm2[string][i], s.air_c, s.snow_cm, roof.tilt_deg[string], s.wind_ms.value_or(1), s.clear_share};
 }
 }  // namespace
 
-std::vector<double> string_power(const RoofAhead& roof, int string, std::optional<std::size_t> cleared_at) {
-  std::vector<double> out(roof.steps.size(), 0.0);
-  walk(roof, string, cleared_at, [&](std::size_t i, const snow::Layer& a, const snow::Layer& b) {
-    const double through = (snow::light_through(a.water_mm) + snow::light_through(b.water_mm)) / 2;
-    out[i] = roof.clean_w[string][i] * roof.strings[string].standing_share * through;
-  });
+LeftAlone left_alone(const RoofAhead& roof, int string) {
+  LeftAlone out;
+  const std::size_t n = roof.steps.size();
+  out.water_mm.reserve(n + 1);
+  out.power_w.reserve(n);
+  const auto& now = roof.strings[string];
+  snow::Layer layer = now.layer;
+  out.water_mm.push_back(layer.water_mm);
+  double before = snow::light_through(layer.water_mm);
+  for (std::size_t i = 0; i < n; ++i) {
+    layer = layer_after(layer, exposure(roof, string, i), roof.steps[i].hours);
+    const double after = snow::light_through(layer.water_mm);
+    out.power_w.push_back(roof.clean_w[string][i] * now.standing_share * (before + after) / 2);
+    out.water_mm.push_back(layer.water_mm);
+    before = after;
+  }
   return out;
 }
 
-std::vector<snow::Layer> layers_ahead(const RoofAhead& roof, int string) {
-  std::vector<snow::Layer> out;
-  walk(roof, string, std::nullopt, [&](std::size_t, const snow::Layer& a, const snow::Layer&) { out.push_back(a); });
-  return out;
+void cleared_power(const RoofAhead& roof, int string, const LeftAlone& left, std::size_t cleared_at, std::vector<double>& power_w) {
+  const double tilt = roof.tilt_deg[string], standing = roof.strings[string].standing_share;
+  snow::Layer layer;
+  double snowing_on_bare_h = 0, before = 1;
+  for (std::size_t i = cleared_at; i < roof.steps.size(); ++i) {
+    const auto& s = roof.steps[i];
+    if (layer.water_mm > 0 || s.snow_cm > 0) layer = layer_after(layer, exposure(roof, string, i), s.hours);
+    if (tilt < flat_below_deg && s.snow_cm / s.hours >= falling_cm_per_h) {
+      snowing_on_bare_h += s.hours;
+      layer.water_mm = std::max(layer.water_mm, recovered_mm * std::min(1.0, snowing_on_bare_h / recovered_after_h));
+    }
+    layer.water_mm = std::min(layer.water_mm, left.water_mm[i + 1]);
+    const double after = layer.water_mm > 0 ? snow::light_through(layer.water_mm) : 1;
+    power_w[i] = roof.clean_w[string][i] * standing * (before + after) / 2;
+    before = after;
+  }
 }
 
 }  // namespace fw::outlook

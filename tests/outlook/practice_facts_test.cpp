@@ -13,8 +13,11 @@ TEST_CASE("cleared glass gives full output at once") {
   roof.strings = {{nullptr, {20}, 1}};
   for (int i = 0; i < 8; ++i) roof.steps.push_back({story::at(15, 12) + i * step_length, 0.25, 1, 0.2, -5, 0, 300, 24, {}});
   roof.clean_w = {std::vector<double>(8, 300.0)};
-  const auto cleared = string_power(roof, 0, std::size_t{2});
-  CHECK(cleared[1] < 20);
+  roof.plane_wm2 = {std::vector<double>(8, 300.0)};
+  const LeftAlone left = left_alone(roof, 0);
+  std::vector<double> cleared(8);
+  cleared_power(roof, 0, left, 2, cleared);
+  CHECK(left.power_w[1] < 20);
   CHECK(cleared[2] == doctest::Approx(300));
 }
 
