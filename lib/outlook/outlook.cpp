@@ -21,6 +21,19 @@ constexpr double surplus_kwh = 0.5;
 constexpr double cabin_limit_c = 4;
 constexpr double likely_sd = 0.67;  // three chances in four
 
+constexpr double light_counts = 1.0 / 20;  // a minute, against the layer as followed so far
+constexpr double brightest_share = 1.05;   // of the cloudless light, over minutes
+constexpr double bare_above = 0.85;
+constexpr Span replan_after = minutes{2};
+
+/// Share of the light the snow takes: what the verdict believes and what the string makes of the light assumed, each
+/// unsure in its own way; the middle of the two on the scale on which snow adds up.
+double cover_seen(const Verdict& v, double rated_w) {
+  const double believed = 1 - std::clamp(v.snow_cover.value_or(0.9), 0.0, 0.999);
+  if (!v.measured_w || v.cause != Cause::snow || v.expected_w < 0.03 * rated_w) return 1 - believed;
+  return 1 - std::sqrt(believed * std::clamp(*v.measured_w / v.expected_w, 0.002, 1.0));
+}
+
 bool sees_sky(Cause c) { return c == Cause::clear || c == Cause::cloud || c == Cause::soiling; }
 bool free_of_snow(Cause c) { return sees_sky(c) || c == Cause::shade; }
 
@@ -214,31 +227,47 @@ void Outlook::follow_strings(const RigMinute& m, const std::vector<Verdict>& ver
     const double share = v.clear_sky_w > 0 ? v.expected_w / v.clear_sky_w : 0.5;
     const snow::Exposure e{ghi, air_c_.value_or(0), fresh_cm, rig_.strings[s].tilt_deg, wind_ms_.value_or(1), share};
     state.layer = layer_after(state.layer, e, 1.0 / 60);
+    const double share_of_clear = v.measured_w && v.clear_sky_w > 0 ? *v.measured_w / v.clear_sky_w : 1;
     if (v.cause == Cause::snow || (v.cause == Cause::unsure && v.snow_cover)) {
-      const double cover = v.snow_cover.value_or(0.9);
-      const double by_light = snow::water_for_cover(cover);
-      const double water = cover > 0.95 ? std::max(by_light, state.layer.water_mm) : by_light;
+      const double cover = cover_seen(v, rated);
+      const double by_light = snow::water_for_cover(cover, state.layer.density_kgm3);
+      double water = cover > 0.95 ? std::max(by_light, state.layer.water_mm) : by_light;
+      // A layer followed so far gives way to what the light shows within the half hour, not with every cloud.
+      if (state.layer.water_mm > 0) water = state.layer.water_mm + (water - state.layer.water_mm) * light_counts;
       state.layer = seen_as(state.layer, water, air_c_.value_or(0));
       state.cover_before = std::max(cover, state.cover_before * 0.98);
+      state.shown_under_snow += (share_of_clear - state.shown_under_snow) * (state.shown_under_snow > 0 ? 1.0 / 15 : 1);
       state.snow_seen = m.start;
     } else if (free_of_snow(v.cause) && v.confidence >= sure_enough) {
       const bool at_once = state.snow_seen && m.start - *state.snow_seen <= cleared_within && state.cover_before > 0.5 && !state.cleared_at;
-      const double would = 1 - snow::light_through(state.layer.water_mm);
-      if (at_once && would > 0.4) {  // the weather did not do that
+      const double would = 1 - light_through(state.layer);
+      // The weather did not do that, and more comes through than the layer would pass under the brightest sky.
+      const bool proven = v.measured_w && *v.measured_w > 1.3 * (1 - would) * v.clear_sky_w;
+      if (at_once && would > 0.4 && proven) {
         state.cleared_at = m.start;
         state.would_be = state.layer;
         state.brought_kwh = 0;
       }
-      if (state.layer.water_mm > 0.5) replan_now_ = true;
-      state.layer = {};
+      // A dark sky does not prove bare glass where snow was seen or forecast: what comes through does, or a step upward.
+      const bool stepped = state.shown_under_snow > 0 && share_of_clear > 2.5 * state.shown_under_snow && m.start - *state.snow_seen <= cleared_within;
+      const double shown = v.cause == Cause::cloud && !stepped ? share_of_clear / brightest_share : 1;
+      const double at_most = shown < bare_above ? snow::water_for_cover(1 - std::max(shown, 0.0), state.layer.density_kgm3) : 0;
+      if (at_most < state.layer.water_mm) {
+        if (state.layer.water_mm - at_most > 0.5) replan_now_ = true;
+        state.layer = seen_as(state.layer, at_most, air_c_.value_or(0));
+      }
+      if (state.layer.water_mm == 0) {
+        state.shown_under_snow = 0;
+        state.snow_seen.reset();
+      }
       state.cover_before = 0;
     }
     if (state.cleared_at) {
       state.would_be = layer_after(state.would_be, e, 1.0 / 60);
-      const double without = v.expected_w * snow::light_through(state.would_be.water_mm);
+      const double without = v.expected_w * light_through(state.would_be);
       if (v.measured_w) state.brought_kwh += std::max(0.0, *v.measured_w - without) / 60000;
     }
-    const bool under = 1 - snow::light_through(state.layer.water_mm) > cover_that_counts;
+    const bool under = 1 - light_through(state.layer) > (state.under_snow ? 0.7 : 1) * cover_that_counts;
     if (under != state.under_snow) replan_now_ = true;
     state.under_snow = under;
     if (v.soiling_loss) state.soiling_loss = std::clamp(*v.soiling_loss, 0.0, 0.6);
@@ -372,7 +401,7 @@ void Outlook::on_minute(const RigMinute& m, const std::vector<Verdict>& verdicts
   }
   if (!m.clock_trusted) return;
   const bool due = !planned_at_ || m.start - floor_to(*planned_at_, plan_every) >= plan_every || m.start < *planned_at_;
-  if (due || replan_now_) {
+  if (due || (replan_now_ && m.start - *planned_at_ >= replan_after)) {
     replan(m, calibrations);
     advise(m);
   }
@@ -486,7 +515,7 @@ void Outlook::on_note(const Note& note, Now now) {
     case NoteEvent::shore_off: shore_ = false; break;
     default: return;
   }
-  replan_now_ = true;
+  planned_at_.reset();  // at once
 }
 
 std::vector<Effect> Outlook::take_effects() {
@@ -679,7 +708,7 @@ void Outlook::restore(std::string_view text) {
       strings_[s].cleared_at = time(row, "cleared");
       strings_[s].brought_kwh = number(row, "kwh");
       strings_[s].would_be = layer_in(row, "would");
-      strings_[s].under_snow = 1 - snow::light_through(strings_[s].layer.water_mm) > cover_that_counts;
+      strings_[s].under_snow = 1 - light_through(strings_[s].layer) > cover_that_counts;
     }
   if (const auto it = j.find("promises"); it != j.end() && it->is_array())
     for (const auto& p : *it)

@@ -72,6 +72,7 @@ class Outlook {
     double soiling_loss = 0;
     std::optional<Utc> snow_seen;              ///< last minute with snow on it
     double cover_before = 0;                   ///< before it came free
+    double shown_under_snow = 0;               ///< of the cloudless watts, over the last quarter of an hour under snow
     // after a clearing: what it brought
     std::optional<Utc> cleared_at;
     double brought_kwh = 0;

@@ -82,10 +82,10 @@ LeftAlone left_alone(const RoofAhead& roof, int string) {
   const auto& now = roof.strings[string];
   snow::Layer layer = now.layer;
   out.water_mm.push_back(layer.water_mm);
-  double before = snow::light_through(layer.water_mm);
+  double before = light_through(layer);
   for (std::size_t i = 0; i < n; ++i) {
     layer = layer_after(layer, exposure(roof, string, i), roof.steps[i].hours);
-    const double after = snow::light_through(layer.water_mm);
+    const double after = light_through(layer);
     out.power_w.push_back(roof.clean_w[string][i] * now.standing_share * (before + after) / 2);
     out.water_mm.push_back(layer.water_mm);
     before = after;
@@ -105,7 +105,7 @@ void cleared_power(const RoofAhead& roof, int string, const LeftAlone& left, std
       layer.water_mm = std::max(layer.water_mm, recovered_mm * std::min(1.0, snowing_on_bare_h / recovered_after_h));
     }
     layer.water_mm = std::min(layer.water_mm, left.water_mm[i + 1]);
-    const double after = layer.water_mm > 0 ? snow::light_through(layer.water_mm) : 1;
+    const double after = layer.water_mm > 0 ? light_through(layer) : 1;
     power_w[i] = roof.clean_w[string][i] * standing * (before + after) / 2;
     before = after;
   }

@@ -7,7 +7,7 @@
 namespace fw::snow {
 namespace {
 
-constexpr double light_mm = 3.5;
+constexpr double fresh_reach_mm = 2.4, old_reach_mm = 3.5, fresh_kgm3 = 90, old_kgm3 = 250;
 constexpr double melt_wh_per_mm = 334.0 / 3.6;  // latent heat of fusion of 1 kg/m2
 constexpr double albedo = 0.7;                  // between fresh (0.85) and old wet snow (0.55); textbook
 constexpr double cells_warm = 0.7;              // of the light at the cells: absorbed, less what becomes current
@@ -20,6 +20,10 @@ constexpr double ice_wh_kgk = 1.2;              // twice dry ice's: some water s
 constexpr double longest_step_h = 0.5;
 constexpr double nothing_mm = 0.02;
 
+double reach_mm(double density_kgm3) {
+  return fresh_reach_mm + (old_reach_mm - fresh_reach_mm) * std::clamp((density_kgm3 - fresh_kgm3) / (old_kgm3 - fresh_kgm3), 0.0, 1.0);
+}
+
 /// Heat held per kelvin, Wh/m2, with the water that would freeze again.
 double holds_wh_m2k(double water_mm) { return glass_wh_m2k + ice_wh_kgk * std::max(water_mm, patch_mm); }
 
@@ -30,17 +34,14 @@ void step(Layer& l, const Exposure& e, double h) {
     const double fresh = water_of_fresh_mm(e.fresh_cm, e.air_c);
     l.density_kgm3 = (l.water_mm + fresh) / (l.water_mm / l.density_kgm3 + e.fresh_cm / 100);
     l.water_mm += fresh;
-  }
-  if (l.water_mm <= nothing_mm) {
-    l = Layer{};
-    return;
+    if (l.water_mm <= nothing_mm) return;  // the first flakes
   }
   // Settles towards 250 kg/m3 in some three days, faster near thaw.
   l.density_kgm3 += (250 - l.density_kgm3) * std::min(1.0, h / (e.air_c > -1 ? 24 : 72));
 
   // Patches keep their thickness and shrink.
   const double thick = std::max(l.water_mm, patch_mm), share = l.water_mm / thick;
-  const double through = light_through(thick);
+  const double through = light_through(thick, l.density_kgm3);
   const double holds = holds_wh_m2k(l.water_mm);
   const double below_freezing = e.air_c + l.cold_wh_m2 / holds;  // air over layer, K
   double top = e.sun_wm2 * (1 - albedo) * (1 - through) + air_exchange_wm2k(e.wind_ms) * below_freezing -
@@ -57,7 +58,8 @@ void step(Layer& l, const Exposure& e, double h) {
     l.cold_wh_m2 = 0;
   }
   if (e.tilt_deg >= least_sliding_tilt_deg && can_slide(e.air_c, e.sun_wm2)) l.water_mm *= std::max(0.0, 1 - slide_share_per_h(e.tilt_deg) * h);
-  if (l.water_mm <= nothing_mm) l = Layer{};
+  if (l.water_mm <= nothing_mm && e.fresh_cm <= 0) l = Layer{};
+  l.water_mm = std::max(0.0, l.water_mm);
 }
 
 }  // namespace
@@ -70,11 +72,11 @@ double water_of_fresh_mm(double fresh_cm, double air_c) {
   return std::max(0.0, fresh_cm) * new_snow_density_kgm3(air_c) / 100;
 }
 
-double light_through(double water_mm) { return water_mm <= 0 ? 1 : std::exp(-water_mm / light_mm); }
+double light_through(double water_mm, double density_kgm3) { return water_mm <= 0 ? 1 : std::exp(-water_mm / reach_mm(density_kgm3)); }
 
-double water_for_cover(double cover) {
+double water_for_cover(double cover, double density_kgm3) {
   if (cover <= 0.01) return 0;
-  return -light_mm * std::log(1 - std::min(cover, 0.985));
+  return -reach_mm(density_kgm3) * std::log(1 - std::min(cover, 0.985));
 }
 
 Layer seen_as(const Layer& layer, double water_mm, double air_c) {

@@ -29,12 +29,14 @@ double new_snow_density_kgm3(double air_c);
 /// Water in fresh snow of a depth, by the air it fell in.
 double water_of_fresh_mm(double fresh_cm, double air_c);
 
-/// Share of the light that reaches the cells, 0..1: exp(-water / 3.5 mm), which is 43 per m in snow of 150 kg/m3, inside
-/// the 23 to 97 per m measured with silicon cells (Fukami, Kojima & Aburakawa 1985, Annals of Glaciology 6).
-double light_through(double water_mm);
+/// Share of the light that reaches the cells, 0..1: exp(-water / reach), the reach going from 2.4 mm in snow of 90 kg/m3
+/// and less to 3.5 mm from 250 on, as grains grow. That is 38 to 71 per m in snow of 90 to 250 kg/m3, inside the
+/// 23 to 97 per m measured with silicon cells (Fukami, Kojima & Aburakawa 1985, Annals of Glaciology 6).
+double light_through(double water_mm, double density_kgm3);
+inline double light_through(const Layer& layer) { return light_through(layer.water_mm, layer.density_kgm3); }
 
-/// The layer that takes `cover` (0..1) of the light, at the melting point; above 0.985 the light says no more.
-double water_for_cover(double cover);
+/// Water of snow of a density that takes `cover` (0..1) of the light; above 0.985 the light says no more.
+double water_for_cover(double cover, double density_kgm3);
 
 /// The layer when the light tells how much lies there: as cold as it was; one not known before is as cold as the air.
 Layer seen_as(const Layer& layer, double water_mm, double air_c);

@@ -49,7 +49,7 @@ TEST_CASE("one string bare, one half covered: the stake is that string's") {
   s.live(at(15, 6), at(15, 8), [](Utc) { return Sight{.soc = 0.5}; });
   PlanInput in;
   in.now = at(15, 8);
-  in.strings = {{nullptr, {}, 1}, {nullptr, {snow::water_for_cover(0.92)}, 1}};
+  in.strings = {{nullptr, {}, 1}, {nullptr, {snow::water_for_cover(0.92, 100)}, 1}};
   in.under_snow = {false, true};
   for (int h = 0; h < 73; ++h) in.weather.push_back({at(15, 8) + hours{h}, 1, 0.2, -5, 0, 2.0, true});
   in.loads.assign(73, {40, 10});

@@ -18,21 +18,22 @@ Layer days(Layer l, int count, double noon_wm2, double day_c, double night_c, do
   }
   return l;
 }
-double cover(const Layer& l) { return 1 - light_through(l.water_mm); }
+double cover(const Layer& l) { return 1 - light_through(l); }
 }  // namespace
 
 TEST_CASE("next to nothing comes through ten centimetres, a useful share through a few millimetres") {
-  CHECK(light_through(15) < 0.03);                           // 10 cm settled
-  CHECK(light_through(water_of_fresh_mm(10, -4)) < 0.12);    // 10 cm of the lightest
-  CHECK(light_through(water_of_fresh_mm(0.3, -4)) > 0.85);
-  CHECK(light_through(0) == 1);
-  for (double c : {0.2, 0.5, 0.8, 0.98}) CHECK(1 - light_through(water_for_cover(c)) == doctest::Approx(c));
+  CHECK(light_through(15, 150) < 0.03);  // 10 cm settled, and 10 cm as light as it falls
+  CHECK(light_through(water_of_fresh_mm(10, -4), new_snow_density_kgm3(-4)) < 0.05);
+  CHECK(light_through(water_of_fresh_mm(0.3, -4), new_snow_density_kgm3(-4)) > 0.85);
+  CHECK(light_through(0, 100) == 1);
+  for (double density : {70.0, 120.0, 300.0})
+    for (double c : {0.2, 0.5, 0.8, 0.98}) CHECK(1 - light_through(water_for_cover(c, density), density) == doctest::Approx(c));
   // Inside the measured band at every depth of settled snow.
   for (double cm : {0.5, 1.0, 2.0, 5.0, 10.0}) {
     CAPTURE(cm);
     const Band band = snow_transmission_band(cm);
-    CHECK(light_through(1.5 * cm) >= band.low);
-    CHECK(light_through(1.5 * cm) <= band.high);
+    CHECK(light_through(1.5 * cm, 150) >= band.low);
+    CHECK(light_through(1.5 * cm, 150) <= band.high);
   }
 }
 
@@ -54,6 +55,14 @@ TEST_CASE("thin snow goes in a few hours of sun far below freezing, and stays un
 }
 
 TEST_CASE("a thick layer stays through cold sunny days") { CHECK(days({25, 200, 150}, 2, 350, -8, -12).water_mm > 23); }
+
+TEST_CASE("snowfall adds up the same in minutes as in hours") {
+  Layer minutes;
+  for (int m = 0; m < 180; ++m) minutes = layer_after(minutes, {0, -8, 0.4 / 60}, 1.0 / 60);
+  const Layer hours = layer_after({}, {0, -8, 1.2}, 3);
+  CHECK(minutes.water_mm == doctest::Approx(water_of_fresh_mm(1.2, -8)));
+  CHECK(hours.water_mm == doctest::Approx(minutes.water_mm));
+}
 
 TEST_CASE("what froze at night must warm again before the morning melts any") {
   const Exposure morning{250, -1, 0, 0, 1, 1};
@@ -114,7 +123,7 @@ TEST_CASE("no weather makes the layer senseless") {
             CHECK(l.cold_wh_m2 >= 0);
             CHECK(l.density_kgm3 >= 30);
             CHECK(l.density_kgm3 <= 500);
-            const double through = light_through(l.water_mm);
+            const double through = light_through(l);
             CHECK((through >= 0 && through <= 1));
           }
 }

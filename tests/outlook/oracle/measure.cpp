@@ -76,7 +76,7 @@ void Watcher::on_minute(Utc t, const outlook::Outlook& product) {
         m_.oracle_clear += oracle_clears;
         m_.product_clear += product_clears;
         std::size_t step = c.best_from ? w_.index(*c.best_from) : 0;
-        for (Utc hand : w_.cleared)  // somebody went up before that hour: judged by the moment before
+        for (const auto& [hand, string] : w_.cleared)  // somebody went up before that hour: judged by the moment before
           if (hand > t && w_.index(hand) < end) step = std::min(step, w_.index(hand) - 1);
         const double at_product = c.best_from ? gain_kwh(w_, step, end) : 0;
         if (oracle_clears) {
@@ -136,7 +136,7 @@ Marks Watcher::finish() {
     const std::size_t i = w_.index(s.due);
     if (i >= w_.steps.size()) continue;
     bool hand = false;
-    for (Utc c : w_.cleared) hand |= c > s.due - hours{24} && c <= s.due;
+    for (const auto& [c, string] : w_.cleared) hand |= c > s.due - hours{24} && c <= s.due;
     if (hand) continue;  // nobody can foresee a person on the roof
     const double truth = w_.steps[i].soc;
     m_.soc_error.push_back(std::abs(s.mid - truth));

@@ -29,10 +29,20 @@ double gain_kwh(const World& w, std::size_t at, std::size_t end, bool count_bank
     double left_w = 0, cleared_w = 0;
     for (std::size_t k = 0; k < s.strings.size(); ++k) {
       const auto& truth = s.strings[k];
-      // Where it was cleared by hand in truth the snow would have stayed: what lay there before.
+      // Where it was cleared by hand in truth it would have gone the way of a string that was left alone, or, when
+      // there is none, stayed as it was.
       double left = truth.snow_loss;
-      for (const auto& c : w.cleared)
-        if (c > w.at(at) && c <= w.at(i)) left = std::max(left, then.strings[k].snow_loss);
+      for (const auto& [c, string] : w.cleared) {
+        if (string != static_cast<int>(k) || c <= w.at(at) || c > w.at(i)) continue;
+        double stays = 1;
+        for (std::size_t q = 0; q < s.strings.size(); ++q) {
+          const bool alone = std::none_of(w.cleared.begin(), w.cleared.end(), [&](const auto& e) {
+            return e.second == static_cast<int>(q) && e.first > w.at(at) && e.first <= w.at(i);
+          });
+          if (alone && q != k && then.strings[q].snow_loss >= 0.3) stays = std::min(stays, s.strings[q].snow_loss / then.strings[q].snow_loss);
+        }
+        left = std::max(left, then.strings[k].snow_loss * stays);
+      }
       double after = left;
       if (then.strings[k].snow_loss >= 0.1)
         after = since_snow_h < 0 ? 0 : std::min(1.0, since_snow_h / 0.75) * std::max(left, falling ? 0.9 : 0.0);

@@ -31,7 +31,7 @@ struct World {
   std::vector<StepTruth> steps;
   double capacity_wh = 0;
   std::vector<std::pair<Utc, Utc>> snowfalls;
-  std::vector<Utc> cleared;             ///< somebody cleared something
+  std::vector<std::pair<Utc, int>> cleared;  ///< somebody cleared that string
   Utc at(std::size_t i) const { return start + truth_step * static_cast<std::int64_t>(i); }
   std::size_t index(Utc t) const {
     return t < start ? 0 : static_cast<std::size_t>((t - start) / truth_step);

@@ -53,7 +53,9 @@ oracle::World world_of(const std::string& folder, const rig::Rig& rig) {
   for (const auto& e : truth->events) {
     if (e.kind == "snowfall_start") w.snowfalls.push_back({e.at, e.at});
     if (e.kind == "snowfall_end" && !w.snowfalls.empty()) w.snowfalls.back().second = e.at;
-    if (e.kind == "cleared_by_hand") w.cleared.push_back(e.at);
+    if (e.kind == "cleared_by_hand")
+      for (std::size_t k = 0; k < rig.strings.size(); ++k)
+        if (rig.strings[k].name == e.string) w.cleared.push_back({e.at, static_cast<int>(k)});
   }
   return w;
 }
