@@ -249,7 +249,7 @@ void Outlook::follow_strings(const RigMinute& m, const std::vector<Verdict>& ver
         state.brought_kwh = 0;
       }
       // A dark sky does not prove bare glass where snow was seen or forecast: what comes through does, or a step upward.
-      const bool stepped = state.shown_under_snow > 0 && share_of_clear > 2.5 * state.shown_under_snow && m.start - *state.snow_seen <= cleared_within;
+      const bool stepped = state.snow_seen && state.shown_under_snow > 0 && share_of_clear > 2.5 * state.shown_under_snow && m.start - *state.snow_seen <= cleared_within;
       const double shown = v.cause == Cause::cloud && !stepped ? share_of_clear / brightest_share : 1;
       const double at_most = shown < bare_above ? snow::water_for_cover(1 - std::max(shown, 0.0), state.layer.density_kgm3) : 0;
       if (at_most < state.layer.water_mm) {
@@ -297,6 +297,8 @@ void Outlook::end_clearing_account(Utc utc, Elapsed at, bool trusted) {
   row.text = "Cleared about " + words_.clock(first) + ", brought about " + Words::energy(kwh) + " that day.";
   row.outcome = "done: brought " + Words::energy(kwh);
   effects_.push_back(Store{row});
+  brought_ = row.text;
+  brought_until_ = words_.next_local_midnight(utc) + hours{12};
   for (auto& s : strings_) s.cleared_at.reset();
 }
 
@@ -310,6 +312,7 @@ void Outlook::replan(const RigMinute& m, const std::vector<const roof::Calibrati
     now.standing_share = strings_[s].standing_share;
     in.strings.push_back(now);
     in.under_snow.push_back(strings_[s].under_snow);
+    in.snow_seen |= strings_[s].under_snow && strings_[s].snow_seen.has_value();
   }
   const Now now{m.at, in.now, m.clock_trusted};
   in.weather = weather_.ahead(now, plan_hours + 1, has_forecast_ ? &forecast_ : nullptr, air_c_);
@@ -455,7 +458,9 @@ void Outlook::advise(const RigMinute& m) {
   const Stamp when{m.start, m.at, m.clock_trusted};
   const Clearing& c = plan_.clearing;
   const bool trifle = c.choice == Choice::too_small && std::max({c.today_kwh, c.possible_today_kwh, c.later_kwh}) < 0.1;
-  if (c.choice == Choice::no_snow || (trifle && !advice_.contains("clearing"))) {
+  if (rig_.advice.climb == rig::Climb::never && !away_) {
+    withdraw("clearing", "withdrawn: nobody climbs", when);
+  } else if (c.choice == Choice::no_snow || (trifle && !advice_.contains("clearing"))) {
     const bool done = std::any_of(strings_.begin(), strings_.end(), [](const StringState& s) { return s.cleared_at.has_value(); });
     withdraw("clearing", done ? "done: cleared" : "withdrawn: the glass is free", when);
   } else {
@@ -507,6 +512,7 @@ void Outlook::on_note(const Note& note, Now now) {
         state.under_snow = false;
         state.cover_before = 0;
         state.snow_seen.reset();
+        state.shown_under_snow = 0;
       }
       break;
     case NoteEvent::away: away_ = true; break;
@@ -551,6 +557,7 @@ std::vector<std::string> Outlook::summary_lines(Now now) const {
   out.push_back(energy_line(words_, plan_));
   std::string last = clearing_text(rig_, words_, plan_, away_);
   if (last.empty() && plan_.surplus_today && plan_.surplus_today->kwh >= 0.2) last = surplus_text(words_, plan_);
+  if (last.empty() && brought_until_ && plan_.at < *brought_until_) last = brought_;
   if (!last.empty()) out.push_back(last);
   return out;
 }
@@ -634,6 +641,7 @@ std::string Outlook::snapshot() const {
   j["low"] = low_standing_;
   j["ahead"] = ahead_standing_;
   j["cabin"] = cabin_standing_;
+  if (brought_until_) j["brought"] = {{"text", brought_}, {"until", ms_of(*brought_until_)}};
   j["strings"] = nlohmann::json::array();
   for (const auto& s : strings_) {
     nlohmann::json row{{"layer", json_of(s.layer)}, {"share", s.standing_share}, {"soil", s.soiling_loss}};
@@ -642,6 +650,7 @@ std::string Outlook::snapshot() const {
       row["kwh"] = s.brought_kwh;
       row["would"] = json_of(s.would_be);
     }
+    if (s.snow_seen) row["seen"] = ms_of(*s.snow_seen);
     j["strings"].push_back(row);
   }
   j["promises"] = nlohmann::json::array();
@@ -698,6 +707,10 @@ void Outlook::restore(std::string_view text) {
   missed_weight_ = number(j, "mw");
   heater_w_ = number(j, "heater");
   full_draw_w_ = number(j, "full");
+  if (const auto it = j.find("brought"); it != j.end() && it->is_object()) {
+    brought_ = words_of(*it, "text");
+    brought_until_ = time(*it, "until");
+  }
   if (const auto it = j.find("strings"); it != j.end() && it->is_array())
     for (std::size_t s = 0; s < strings_.size() && s < it->size(); ++s) {
       const auto& row = (*it)[s];
@@ -707,6 +720,7 @@ void Outlook::restore(std::string_view text) {
       strings_[s].soiling_loss = std::clamp(number(row, "soil"), 0.0, 0.6);
       strings_[s].cleared_at = time(row, "cleared");
       strings_[s].brought_kwh = number(row, "kwh");
+      strings_[s].snow_seen = time(row, "seen");
       strings_[s].would_be = layer_in(row, "would");
       strings_[s].under_snow = 1 - light_through(strings_[s].layer) > cover_that_counts;
     }

@@ -125,6 +125,8 @@ class Outlook {
   mutable bool low_standing_ = false;
   bool ahead_standing_ = false, cabin_standing_ = false;
   std::map<std::string, Advice> advice_;
+  std::string brought_;                          ///< what the last clearing brought, told until the next noon
+  std::optional<Utc> brought_until_;
   std::vector<Effect> effects_;
 };
 

@@ -27,6 +27,7 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
   plan.at = in.now;
   plan.forecast_used = in.forecast_used;
   plan.forecast_age = in.forecast_age;
+  plan.snow_seen = in.snow_seen;
   const RoofAhead roof = roof_ahead(rig, in.strings, in.site, in.now, in.weather);
   const std::size_t n = roof.steps.size(), strings = rig.strings.size();
   if (n == 0) return plan;

@@ -21,6 +21,7 @@ struct PlanInput {
   Utc now{};
   std::vector<StringNow> strings;            ///< as in Rig::strings
   std::vector<bool> under_snow;              ///< strings that clearing would help
+  bool snow_seen = false;                    ///< false: only a forecast laid it there
   std::vector<WeatherHour> weather;          ///< from the hour that holds now
   bool forecast_used = false;
   Span forecast_age{};
@@ -68,6 +69,7 @@ struct Plan {
   std::optional<Utc> full_at;                ///< bank full, today or tomorrow
   std::optional<Surplus> surplus_today, surplus_tomorrow;
   Clearing clearing;
+  bool snow_seen = false;                    ///< false: only a forecast laid it there
   Cleaning cleaning;
   std::optional<AttitudeGain> attitude;
 };

@@ -19,6 +19,8 @@ std::string with_neighbour(const rig::Rig& rig) {
   return rig.advice.climb == rig::Climb::not_alone ? " Not alone." : "";
 }
 
+constexpr Span forecast_old = hours{12};  // from here on its age is said
+
 const char* const caution = " Loose snow only, mind ladder and ice.";
 
 std::string lasts(const Words& words, const Plan& plan) {
@@ -54,6 +56,7 @@ std::string clearing_text(const rig::Rig& rig, const Words& words, const Plan& p
   if (away) return "Nobody there to clear it." + lasts(words, plan);
   if (rig.advice.climb == rig::Climb::never) return "Nothing to do on the roof." + lasts(words, plan);
   std::string text;
+  const std::string perhaps = plan.snow_seen ? "" : "Forecast snow may lie on the glass, not seen so far. ";
   switch (c.choice) {
     case Choice::no_snow: return "";
     case Choice::clear: {
@@ -92,7 +95,7 @@ std::string clearing_text(const rig::Rig& rig, const Words& words, const Plan& p
       text = std::string("Leave the snow: too ") + (c.by_wind ? "windy" : "cold") + " for the roof today." + lasts(words, plan);
       break;
   }
-  return text;
+  return perhaps + text;
 }
 
 std::string bank_line(const rig::Rig& rig, const Words& words, const Plan& plan, std::optional<double> soc,
@@ -109,10 +112,11 @@ std::string bank_line(const rig::Rig& rig, const Words& words, const Plan& plan,
   return text + ", the reserve is not in sight.";
 }
 
-std::string energy_line(const Words& words, const Plan& plan) {
-  (void)words;
+std::string energy_line(const Words&, const Plan& plan) {
   std::string text = "Today about " + Words::energy(plan.today_made_kwh) + " still to come";
-  text += plan.forecast_used ? " if the sky does what was forecast." : ", going by the last days (no forecast).";
+  if (!plan.forecast_used) text += ", going by the last days (no forecast).";
+  else if (plan.forecast_age >= forecast_old) text += " if the sky does what was forecast " + Words::span(plan.forecast_age) + " ago.";
+  else text += " if the sky does what was forecast.";
   if (plan.today_held_off_kwh >= 0.05) text += " About " + Words::energy(plan.today_held_off_kwh) + " lost to cold cells.";
   return text;
 }
@@ -156,15 +160,15 @@ std::string cleaning_text(const Words&, const Plan& plan) {
 std::string attitude_text(const rig::Rig& rig, const Words&, const Plan& plan) {
   if (!plan.attitude) return "";
   const AttitudeGain& a = *plan.attitude;
-  const double worth = std::max(rig.advice.min_gain_kwh, 0.05 * a.now_kwh);
+  const double worth = std::max(rig.advice.min_gain_kwh, 0.05 * a.now_kwh), week = 7 * 24.0 / plan_hours;
   const std::string caution = " Only as far as the rig stands safely and level enough for its appliances.";
   if (a.pitch_deg && a.pitch_all_kwh >= worth)
     return std::string("Nose ") + (*a.pitch_deg >= 0 ? "up" : "down") + " to " + fixed(std::abs(*a.pitch_deg), 0) +
-           "\u00b0 with the jack looks worth about " + Words::energy(std::max(0.0, a.pitch_kwh)) + " today, " + Words::energy(a.pitch_all_kwh) +
-           " in three days." + caution;
+           "\u00b0 with the jack looks worth about " + Words::energy(std::max(0.0, a.pitch_kwh)) + " today, about " +
+           Words::energy(a.pitch_all_kwh * week) + " in a week of such days." + caution;
   if (a.turn_all_kwh >= worth)
     return "Standing turned by " + std::to_string(a.turn_deg) + "\u00b0 clockwise at the next stop would bring about " +
-           Words::energy(a.turn_all_kwh) + " more in three days of such weather." + caution;
+           Words::energy(a.turn_all_kwh * week) + " more in a week of such days." + caution;
   return "";
 }
 
