@@ -29,7 +29,7 @@ constexpr Span pause_of(Priority p, bool outlook) {
 
 /// How long an alarm nobody has acknowledged waits for its (n+1)th repetition.
 constexpr Span remind_after(Priority p, int n, bool outlook) {
-  if (outlook) return 24h;
+  if (outlook) return p == Priority::low ? Span(7 * 24h) : Span(24h);
   if (p == Priority::urgent) return n == 0 ? Span(1h) : n == 1 ? Span(6h) : Span(24h);
   if (p == Priority::high && n == 0) return 6h;
   return 7 * 24h;

@@ -18,11 +18,22 @@ Clearing decide_clearing(const rig::Rig& rig, const Words& words, const RoofAhea
   for (std::size_t s = 0; s < rig.strings.size() && s < in.under_snow.size(); ++s)
     if (in.under_snow[s]) out.strings.push_back(static_cast<int>(s));
   const std::size_t n = roof.steps.size();
-  if (out.strings.empty() || n == 0 || as_is.size() != n) return out;
+  if (n == 0 || as_is.size() != n) return out;
 
   std::vector<std::size_t> midnight(n, n);  // the first step of the day after
   for (std::size_t i = n; i-- > 0;)
     if (i + 1 < n) midnight[i] = words.local_midnight(roof.steps[i].from) == words.local_midnight(roof.steps[i + 1].from) ? midnight[i + 1] : i + 1;
+
+  // Glass that today's snowfall will cover is worth a word as well, if much hangs on it.
+  out.lies_now = !out.strings.empty();
+  for (std::size_t s = 0; s < rig.strings.size() && s < in.under_snow.size(); ++s) {
+    if (in.under_snow[s]) continue;
+    bool will = false;
+    for (std::size_t i = 0; i < midnight.front() && !will; ++i)
+      will = roof.clean_w[s][i] > 0.05 * rig.strings[s].rated_w() && left[s].power_w[i] < 0.7 * roof.clean_w[s][i] * roof.strings[s].standing_share;
+    if (will) out.strings.push_back(static_cast<int>(s));
+  }
+  if (out.strings.empty()) return out;
 
   // What the bank takes if all is left alone, and how it stands at every step.
   const BankModel model(rig, bank.value_or(BankNow{}));
@@ -114,7 +125,7 @@ Clearing decide_clearing(const rig::Rig& rig, const Words& words, const RoofAhea
     d.possible = std::max(d.possible, possible);
     if (!d.best || o.day_kwh > d.best->day_kwh + 1e-6) d.best = o;
   }
-  const double threshold = rig.advice.min_gain_kwh;
+  const double threshold = rig.advice.min_gain_kwh * (in.advised ? 0.9 : 1);
   const Day& today = days.front();
 
   // Snow now or within the next hours, so that today's best hour lies after it.
@@ -163,6 +174,10 @@ Clearing decide_clearing(const rig::Rig& rig, const Words& words, const RoofAhea
     out.later_kwh = later->day_kwh;
   }
 
+  if (!out.lies_now) {
+    if (today.best && today.best->day_kwh >= threshold && snow_end && today.best->step >= *snow_end) out.choice = Choice::wait_snow;
+    return out;
+  }
   if (today.best && today.best->day_kwh >= threshold) {
     // While it snows the best moment is after it; before that moment the word is to wait.
     if (snow_end && *snow_end > 0 && today.best->step >= *snow_end && in.snowing_now) {

@@ -32,6 +32,7 @@ struct Clearing {
   std::optional<Utc> snow_ends;  ///< wait_snow
   double now_kwh = 0;            ///< by clearing at once while it snows, counted only while the glass stays free
   std::vector<int> strings;
+  bool lies_now = false;         ///< false: only snow still to fall would be cleared
   bool by_wind = false;          ///< unsafe: wind; else cold
 };
 
@@ -39,6 +40,7 @@ struct ClearingInput {
   std::vector<bool> under_snow;
   bool snowing_now = false;
   std::optional<double> wind_now_ms;
+  bool advised = false;          ///< it is the standing advice: a tenth less does not turn it over
 };
 
 /// bank: none when the state of charge is unknown; then all that could be made counts.

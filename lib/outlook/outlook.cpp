@@ -24,6 +24,9 @@ constexpr double likely_sd = 0.67;  // three chances in four
 constexpr double light_counts = 1.0 / 20;  // a minute, against the layer as followed so far
 constexpr double brightest_share = 1.05;   // of the cloudless light, over minutes
 constexpr double bare_above = 0.85;
+constexpr double light_that_tells = 0.05;  // cloudless watts over rated watts; below it no share means much
+constexpr double looks_dead = 0.8;         // cover from which a string gives as little as one that is off
+constexpr double dead_volts = 0.1;         // of the volts at its best power: nothing connected
 constexpr Span replan_after = minutes{2};
 
 /// Share of the light the snow takes: what the verdict believes and what the string makes of the light assumed, each
@@ -155,6 +158,7 @@ void Outlook::learn(const RigMinute& m, const std::vector<Verdict>& verdicts) {
     const double c_rate = m.bank_current_a && rig_.bank.capacity_ah > 0 ? std::abs(*m.bank_current_a) / rig_.bank.capacity_ah : 0;
     thermal_.learn(m.at, *m.cell_min_c, {m.air_c, m.cabin_c, m.bank_heater_w.value_or(0), c_rate});
   }
+  heater_on_ = m.bank_heater_on.value_or(m.bank_heater_w.value_or(0) > 1);
   heater_w_ += (m.bank_heater_w.value_or(0) - heater_w_) / 1440;
 
   // What the bank says against what was counted.
@@ -226,6 +230,7 @@ void Outlook::follow_strings(const RigMinute& m, const std::vector<Verdict>& ver
     const double ghi = std::clamp(v.expected_w / rated * 1000 / 0.88, 0.0, 1200.0);
     const double share = v.clear_sky_w > 0 ? v.expected_w / v.clear_sky_w : 0.5;
     const snow::Exposure e{ghi, air_c_.value_or(0), fresh_cm, rig_.strings[s].tilt_deg, wind_ms_.value_or(1), share};
+    const bool tells = v.clear_sky_w >= light_that_tells * rated;
     state.layer = layer_after(state.layer, e, 1.0 / 60);
     const double share_of_clear = v.measured_w && v.clear_sky_w > 0 ? *v.measured_w / v.clear_sky_w : 1;
     if (v.cause == Cause::snow || (v.cause == Cause::unsure && v.snow_cover)) {
@@ -247,20 +252,22 @@ void Outlook::follow_strings(const RigMinute& m, const std::vector<Verdict>& ver
         state.cleared_at = m.start;
         state.would_be = state.layer;
         state.brought_kwh = 0;
+        keep_promise();
       }
-      // A dark sky does not prove bare glass where snow was seen or forecast: what comes through does, or a step upward.
-      const bool stepped = state.snow_seen && state.shown_under_snow > 0 && share_of_clear > 2.5 * state.shown_under_snow && m.start - *state.snow_seen <= cleared_within;
-      const double shown = v.cause == Cause::cloud && !stepped ? share_of_clear / brightest_share : 1;
-      const double at_most = shown < bare_above ? snow::water_for_cover(1 - std::max(shown, 0.0), state.layer.density_kgm3) : 0;
-      if (at_most < state.layer.water_mm) {
-        if (state.layer.water_mm - at_most > 0.5) replan_now_ = true;
-        state.layer = seen_as(state.layer, at_most, air_c_.value_or(0));
+      // What comes through proves bare glass, not the cause given for what does not: a dark sky and a shadow look like snow.
+      if (tells) {
+        const bool stepped = state.snow_seen && state.shown_under_snow > 0 && share_of_clear > 2.5 * state.shown_under_snow && m.start - *state.snow_seen <= cleared_within;
+        const double shown = v.cause == Cause::clear || stepped ? 1 : share_of_clear / brightest_share / (1 - std::clamp(v.soiling_loss.value_or(0), 0.0, 0.5));
+        const double at_most = shown < bare_above ? snow::water_for_cover(1 - std::max(shown, 0.0), state.layer.density_kgm3) : 0;
+        if (at_most < state.layer.water_mm) {
+          if (state.layer.water_mm - at_most > 0.5) replan_now_ = true;
+          state.layer = seen_as(state.layer, at_most, air_c_.value_or(0));
+        }
       }
       if (state.layer.water_mm == 0) {
-        state.shown_under_snow = 0;
+        state.shown_under_snow = state.cover_before = 0;
         state.snow_seen.reset();
       }
-      state.cover_before = 0;
     }
     if (state.cleared_at) {
       state.would_be = layer_after(state.would_be, e, 1.0 / 60);
@@ -271,12 +278,23 @@ void Outlook::follow_strings(const RigMinute& m, const std::vector<Verdict>& ver
     if (under != state.under_snow) replan_now_ = true;
     state.under_snow = under;
     if (v.soiling_loss) state.soiling_loss = std::clamp(*v.soiling_loss, 0.0, 0.6);
-    if (v.cause == Cause::outage)
-      state.standing_share = std::clamp(v.performance_index.value_or(0), 0.0, 1.0);
-    else if (v.cause != Cause::dark && v.cause != Cause::stale && v.cause != Cause::unsure)
+    if (v.cause == Cause::outage) {
+      const auto& string = rig_.strings[s];
+      const auto volts = s < m.strings.size() ? m.strings[s].voltage_v : std::nullopt;
+      const bool dead = volts && *volts < std::max(2.0, dead_volts * string.module.v_mp_v * string.series);
+      if (dead || !state.snow_seen || 1 - light_through(state.layer) < looks_dead)
+        state.standing_share = std::clamp(v.performance_index.value_or(0), 0.0, 1.0);
+    } else if (v.cause != Cause::dark && v.cause != Cause::stale && v.cause != Cause::unsure) {
       state.standing_share = 1 - state.soiling_loss;
+    }
   }
   end_clearing_account(m.start, m.at, m.clock_trusted);
+}
+
+// What was said of clearing when somebody did it.
+void Outlook::keep_promise() {
+  const Clearing& c = plan_.clearing;
+  if (!promised_kwh_ && planned_at_ && c.choice != Choice::no_snow) promised_kwh_ = c.choice == Choice::wait_snow ? std::max(c.now_kwh, 0.0) : c.today_kwh;
 }
 
 // A clearing's account closes at dusk or when the snow would have gone.
@@ -294,7 +312,9 @@ void Outlook::end_clearing_account(Utc utc, Elapsed at, bool trusted) {
   }
   if (!any || open) return;
   AdviceRow row{{utc, at, trusted}, "clearing", "", kwh, first, {}, ""};
-  row.text = "Cleared about " + words_.clock(first) + ", brought about " + Words::energy(kwh) + " that day.";
+  row.text = "Cleared about " + words_.clock(first) + ", brought about " + Words::energy(kwh) + " that day" +
+             (promised_kwh_ ? " (expected: about " + Words::energy(*promised_kwh_) + ")." : ".");
+  promised_kwh_.reset();
   row.outcome = "done: brought " + Words::energy(kwh);
   effects_.push_back(Store{row});
   brought_ = row.text;
@@ -320,6 +340,7 @@ void Outlook::replan(const RigMinute& m, const std::vector<const roof::Calibrati
   if (has_forecast_) in.forecast_age = m.at - forecast_.received;
   in.site = roof::site_of(rig_.site, latitude_deg_, longitude_deg_);
   in.snowing_now = snowing_;
+  in.advised = plan_.clearing.choice == Choice::clear;
   if (wind_at_ && m.start - *wind_at_ < hours{2}) in.wind_ms = wind_ms_;
   for (const auto& s : strings_) in.soiling_loss.push_back(s.soiling_loss);
   const bool jack = rig_.advice.jack_min_deg || rig_.advice.jack_max_deg;
@@ -329,19 +350,18 @@ void Outlook::replan(const RigMinute& m, const std::vector<const roof::Calibrati
 
   std::vector<double> heat_w(in.weather.size(), 0);
   if (cell_c_ && rig_.has_bank) {
-    const double rated = [&] {
-      double w = 0;
-      for (const auto& h : rig_.heaters) w += h.rated_w;
-      return w;
-    }();
-    auto surroundings = [&](Span ahead, double cell_c) {
+    double rated = 0;
+    std::vector<bank::Thermostat> heaters;
+    for (const auto& h : rig_.heaters) {
+      heaters.push_back({h.on_below_c, h.off_above_c, h.rated_w, heater_on_});
+      rated += h.rated_w;
+    }
+    auto surroundings = [&](Span ahead, double) {
       const auto h = static_cast<std::size_t>(std::clamp<std::int64_t>((in.now + ahead - in.weather.front().from) / hours{1}, 0,
                                                                        std::ssize(in.weather) - 1));
-      bank::Surroundings s{in.weather[h].air_c, cabin_c_, 0, 0};
-      if (rated > 0 && cell_c <= (rig_.heaters.front().on_below_c + rig_.heaters.front().off_above_c) / 2) s.heater_w = rated;
-      return s;
+      return bank::Surroundings{in.weather[h].air_c, cabin_c_, 0, 0};
     };
-    const auto course = bank::course_of(thermal_, *cell_c_, surroundings, hours{plan_hours + 1});
+    const auto course = bank::course_of(thermal_, *cell_c_, surroundings, hours{plan_hours + 1}, 1.5, heaters);
     const auto hold = thermal_.hold();
     // Without a heater cells do not go on rising for days above all that surrounds them, whatever made them rise today.
     double ceiling = std::max(*cell_c_, cabin_c_.value_or(-99));
@@ -349,17 +369,21 @@ void Outlook::replan(const RigMinute& m, const std::vector<const roof::Calibrati
     if (course.size() > half_day) ceiling = std::max(ceiling, course[half_day].cell_c);
     for (std::size_t h = 0; h < in.weather.size(); ++h) {
       const Span middle = in.weather[h].from + minutes{30} - in.now;
-      const auto i = static_cast<std::size_t>(std::clamp<std::int64_t>(middle / minutes{5}, 0, std::ssize(course) - 1));
-      double cell = course.empty() ? *cell_c_ : course[i].cell_c;
+      const auto i = std::clamp<std::int64_t>(middle / minutes{5}, 0, std::ssize(course) - 1);
+      double cell = course.empty() ? *cell_c_ : course[static_cast<std::size_t>(i)].cell_c;
       ceiling = std::max(ceiling, in.weather[h].air_c);
       if (rated == 0) cell = std::min(cell, ceiling);
       if (hold) cell = std::max(cell, hold->turn_c);
       // Until a day has shown how fast the cells follow, sun is not written off for a cold that is only guessed.
       if (thermal_.hours_learned() < 24 && *cell_c_ > rig_.bank.window.resume_c + 2) cell = std::max(cell, rig_.bank.window.resume_c + 1);
       // Held off by cold now: sun is counted again only when the cells are likely warm enough, not just perhaps.
-      if (!course.empty() && *cell_c_ < rig_.bank.window.resume_c && !charging_allowed_) cell -= course[i].sigma_k * likely_sd;
+      if (!course.empty() && *cell_c_ < rig_.bank.window.resume_c && !charging_allowed_) cell -= course[static_cast<std::size_t>(i)].sigma_k * likely_sd;
       in.cells_c.push_back(cell);
-      if (rated > 0) heat_w[h] = std::max(0.0, surroundings(std::max(middle, Span{}), cell).heater_w - heater_w_);
+      if (rated > 0) {
+        int held = 0, points = 0;
+        for (auto k = std::max<std::int64_t>(0, i - 6); k < std::min<std::int64_t>(i + 6, std::ssize(course)); ++k, ++points) held += course[static_cast<std::size_t>(k)].held;
+        heat_w[h] = points > 0 ? std::max(0.0, rated * held / points - heater_w_) : 0;
+      }
     }
   }
   for (std::size_t h = 0; h < in.weather.size(); ++h) {
@@ -491,8 +515,11 @@ void Outlook::advise(const RigMinute& m) {
     else
       withdraw("attitude", "withdrawn: not worth it now", when);
   }
-  if (ahead_standing_)
-    put("saving", {reserve_text(rig_, words_, plan_, soc_, away_, loads_.standing_w()), {}, {}, plan_.reserve_at, away_ ? "away" : "here"}, when);
+  if (ahead_standing_) {
+    const bool reached = plan_.reserve_at && *plan_.reserve_at <= plan_.at;
+    put("saving", {reserve_text(rig_, words_, plan_, soc_, away_, loads_.standing_w()), {}, {}, reached ? std::nullopt : plan_.reserve_at,
+                   reached ? "reached" : away_ ? "away" : "here"}, when);
+  }
   else
     withdraw("saving", "withdrawn: the reserve is out of sight", when);
 }
@@ -507,6 +534,7 @@ void Outlook::on_note(const Note& note, Now now) {
           state.cleared_at = now.utc;
           state.would_be = state.layer;
           state.brought_kwh = 0;
+          keep_promise();
         }
         state.layer = {};
         state.under_snow = false;
@@ -606,7 +634,11 @@ std::vector<Fact> Outlook::facts(Now now) const {
     if (ahead_standing_) {
       ahead.text = reserve_text(rig_, words_, plan_, soc_, away_, loads_.standing_w());
       ahead.confidence = std::clamp(plan_.reserve_beyond ? 0.8 : std::max(plan_.reserve_probability, plan_.departure_at ? 0.6 : 0.5), 0.0, 1.0);
-      if (plan_.reserve_at && hours_of(*plan_.reserve_at - plan_.at) <= 12) ahead.priority = 2;
+      if (plan_.reserve_at) {
+        const double left_h = hours_of(*plan_.reserve_at - plan_.at);
+        if (left_h <= 12) ahead.priority = 2;
+        if (away_ && left_h > 72) ahead.priority = 0;  // once, and again after a week
+      }
     }
 
     Fact& surplus = fact("surplus");
@@ -641,6 +673,7 @@ std::string Outlook::snapshot() const {
   j["low"] = low_standing_;
   j["ahead"] = ahead_standing_;
   j["cabin"] = cabin_standing_;
+  if (promised_kwh_) j["promised"] = *promised_kwh_;
   if (brought_until_) j["brought"] = {{"text", brought_}, {"until", ms_of(*brought_until_)}};
   j["strings"] = nlohmann::json::array();
   for (const auto& s : strings_) {
@@ -707,6 +740,7 @@ void Outlook::restore(std::string_view text) {
   missed_weight_ = number(j, "mw");
   heater_w_ = number(j, "heater");
   full_draw_w_ = number(j, "full");
+  if (j.contains("promised")) promised_kwh_ = number(j, "promised");
   if (const auto it = j.find("brought"); it != j.end() && it->is_object()) {
     brought_ = words_of(*it, "text");
     brought_until_ = time(*it, "until");

@@ -85,6 +85,7 @@ class Outlook {
   void close_hour(const RigMinute& m);
   void replan(const RigMinute& m, const std::vector<const roof::Calibration*>& calibrations);
   void advise(const RigMinute& m);
+  void keep_promise();
   void end_clearing_account(Utc utc, Elapsed at, bool trusted);
   void put(const std::string& kind, const Advice& advice, const Stamp& when);
   void withdraw(const std::string& kind, const std::string& why, const Stamp& when);
@@ -119,12 +120,14 @@ class Outlook {
   // balance between what was counted and what the bank says
   std::optional<Utc> balance_from_;
   double balance_soc_ = 0, balance_wh_ = 0, unexplained_w_ = 0, heater_w_ = 0;
+  bool heater_on_ = false;
   std::deque<Promise> promises_;
   double missed2_ = 0, missed_weight_ = 0;
 
   mutable bool low_standing_ = false;
   bool ahead_standing_ = false, cabin_standing_ = false;
   std::map<std::string, Advice> advice_;
+  std::optional<double> promised_kwh_;           ///< what clearing was said to be worth when it was done
   std::string brought_;                          ///< what the last clearing brought, told until the next noon
   std::optional<Utc> brought_until_;
   std::vector<Effect> effects_;

@@ -181,7 +181,7 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
     plan.surplus_today = surplus_of(roof, mid, in.now, midnight);
     plan.surplus_tomorrow = surplus_of(roof, mid, midnight, next_midnight);
   }
-  plan.clearing = decide_clearing(rig, words, roof, left, steps, in.bank, {in.under_snow, in.snowing_now, in.wind_ms});
+  plan.clearing = decide_clearing(rig, words, roof, left, steps, in.bank, {in.under_snow, in.snowing_now, in.wind_ms, in.advised});
   double possible = 0, taken = 0;
   for (std::size_t i = 0; i < n; ++i) {
     possible += steps[i].available_w * steps[i].hours;

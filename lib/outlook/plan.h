@@ -30,6 +30,7 @@ struct PlanInput {
   std::optional<BankNow> bank;               ///< none: state of charge unknown
   sky::Site site;
   bool snowing_now = false;
+  bool advised = false;                      ///< clearing is the standing advice
   std::optional<double> wind_ms;             ///< now
   std::vector<double> soiling_loss;          ///< per string
   std::optional<roof::Attitude> attitude;    ///< as the rig stands; none: attitude is not asked for

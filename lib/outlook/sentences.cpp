@@ -28,12 +28,19 @@ std::string lasts(const Words& words, const Plan& plan) {
   return " Bank lasts until " + until(words, *plan.reserve_at, plan.at) + ".";
 }
 
-std::string span_of(const Words& words, Utc at, Utc now) {
+std::string span_of(Utc at, Utc now) {
   const double days = hours_of(at - now) / 24;
-  (void)words;
-  if (days >= 2) return significant(days, days < 10 ? 2 : 2) + " days";
-  return Words::span(at - now);
+  return days >= 2 ? fixed(days, 0) + " days" : Words::span(at - now);
 }
+
+/// "about 08:40", "tomorrow about 08:40".
+std::string about_when(const Words& words, Utc t, Utc now) {
+  const std::string when = words.when(t, now);
+  const auto gap = when.rfind(' ');
+  return gap == std::string::npos ? "about " + when : when.substr(0, gap) + " about " + when.substr(gap + 1);
+}
+
+std::string about(double kwh) { return kwh < 0.015 ? "next to nothing" : "about " + Words::energy(kwh); }
 }  // namespace
 
 std::string until(const Words& words, Utc t, Utc now) {
@@ -69,27 +76,33 @@ std::string clearing_text(const rig::Rig& rig, const Words& words, const Plan& p
       break;
     }
     case Choice::wait_snow:
+      if (!c.lies_now) {
+        text = "Snow is forecast";
+        if (c.snow_ends) text += " until " + about_when(words, *c.snow_ends, plan.at);
+        text += ". Clearing after it looks worth about " + Words::energy(c.today_kwh);
+        if (c.best_from && c.best_to) text += ", best " + words.range(*c.best_from, *c.best_to);
+        return text + "." + caution + with_neighbour(rig);
+      }
       text = "Wait until the snowfall ends";
-      if (c.snow_ends) text += ", about " + words.when(*c.snow_ends, plan.at);
-      text += ": clearing now would bring about " + Words::energy(std::max(0.0, c.now_kwh)) + ".";
+      if (c.snow_ends) text += ", " + about_when(words, *c.snow_ends, plan.at);
+      text += ": clearing now would bring " + about(c.now_kwh) + ".";
       if (c.best_from && c.best_to && c.today_kwh >= rig.advice.min_gain_kwh)
-        text += " After that about " + Words::energy(c.today_kwh) + ", best " + words.range(*c.best_from, *c.best_to) + "." + caution;
+        text += " After that about " + Words::energy(c.today_kwh) + ", best " + words.range(*c.best_from, *c.best_to) + "." + caution + with_neighbour(rig);
       else if (c.later_day && c.later_kwh >= rig.advice.min_gain_kwh)
         text += " " + words.day(*c.later_day) + " looks worth it (about " + Words::energy(c.later_kwh) + ").";
       break;
     case Choice::wait_day:
-      text = "Clearing now would bring about " + Words::energy(std::max(0.0, c.today_kwh)) + ".";
+      text = "Clearing now would bring " + about(c.today_kwh) + ".";
       if (c.later_day)
-        text = "Grey until " + words.day(*c.later_day) + ": clearing now would bring about " + Words::energy(std::max(0.0, c.today_kwh)) +
-               ". " + words.day(*c.later_day) + " looks worth it (about " + Words::energy(c.later_kwh) + ").";
+        text = "Grey until " + words.day(*c.later_day) + ": clearing now would bring " + about(c.today_kwh) + ". " + words.day(*c.later_day) + " looks worth it (about " + Words::energy(c.later_kwh) + ").";
       text += lasts(words, plan);
       break;
     case Choice::not_needed:
-      text = "Clearing is not needed today: the bank could take about " + Words::energy(std::max(0.0, c.today_kwh)) + " of " +
+      text = "Clearing is not needed today: the bank could take " + about(c.today_kwh) + " of " +
              Words::energy(c.possible_today_kwh) + ". Nothing to do.";
       break;
     case Choice::too_small:
-      text = "Clearing would bring about " + Words::energy(std::max(0.0, c.today_kwh)) + " today, not worth the ladder. Nothing to do.";
+      text = "Clearing would bring " + about(c.today_kwh) + " today, not worth the ladder. Nothing to do.";
       break;
     case Choice::unsafe:
       text = std::string("Leave the snow: too ") + (c.by_wind ? "windy" : "cold") + " for the roof today." + lasts(words, plan);
@@ -125,7 +138,7 @@ std::string surplus_text(const Words& words, const Plan& plan) {
   const auto& s = plan.surplus_today ? plan.surplus_today : plan.surplus_tomorrow;
   if (!s) return "";
   const bool full_now = s->from <= plan.at + minutes{15};
-  std::string text = full_now ? "Bank full." : "Bank likely full by about " + words.when(s->from, plan.at) + ".";
+  std::string text = full_now ? "Bank full." : "Bank likely full " + about_when(words, s->from, plan.at) + ".";
   text += " About " + Words::energy(s->kwh) + " more will be there until " + words.clock(s->to) + " if you have a use for it.";
   return text;
 }
@@ -134,18 +147,25 @@ std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& pl
                          std::optional<double> standing_w) {
   std::string text = soc ? "Bank " + Words::percent(*soc) + "." : "";
   if (plan.departure_at && rig.bank.departure_reserve_soc > rig.bank.reserve_soc && *plan.departure_at > plan.at)
-    text += " Departure reserve (" + Words::percent(rig.bank.departure_reserve_soc) + ") reached about " +
-            words.when(*plan.departure_at, plan.at) + ".";
+    text += " Departure reserve (" + Words::percent(rig.bank.departure_reserve_soc) + ") reached " +
+            about_when(words, *plan.departure_at, plan.at) + ".";
   if (plan.reserve_at && *plan.reserve_at > plan.at) {
-    text += away ? " Reserve in about " + span_of(words, *plan.reserve_at, plan.at) + ", " + until(words, *plan.reserve_at, plan.at) + "."
-                 : " Reserve (" + Words::percent(rig.bank.reserve_soc) + ") reached about " + words.when(*plan.reserve_at, plan.at) + ".";
+    text += away ? " Reserve in about " + span_of(*plan.reserve_at, plan.at) + ", " + until(words, *plan.reserve_at, plan.at) + "."
+                 : " Reserve (" + Words::percent(rig.bank.reserve_soc) + ") reached " + about_when(words, *plan.reserve_at, plan.at) + ".";
   }
-  text += " Sun tomorrow about " + Words::energy(plan.tomorrow_made_kwh) + (plan.forecast_used ? "." : ", going by the last days.");
+  const bool reached = plan.reserve_at && *plan.reserve_at <= plan.at;
+  if (reached) text = "Bank " + (soc ? Words::percent(*soc) : std::string("low")) + ", at its reserve of " + Words::percent(rig.bank.reserve_soc) + ".";
+  // Before noon the sun that counts is today's.
+  const bool today = words.minute_of_day(plan.at) < 12 * 60;
+  text += std::string(" Sun ") + (today ? "today " : "tomorrow ") + about(today ? plan.today_made_kwh : plan.tomorrow_made_kwh) +
+          (plan.forecast_used ? "." : ", going by the last days.");
   if (away && standing_w && *standing_w >= 2)
     text += " Standing loads of about " + Words::watts(*standing_w) + ": switch off what can be spared.";
+  else if (reached)
+    text += " Switch off what can be spared, or charge from another source.";
   else if (plan.saving_w)
     text += " Using about " + Words::watts(*plan.saving_w) + " less from now on would carry it" +
-            (plan.saving_until ? " to the sun, about " + words.when(*plan.saving_until, plan.at) : std::string(" through")) + ".";
+            (plan.saving_until ? " to the sun, " + about_when(words, *plan.saving_until, plan.at) : std::string(" through")) + ".";
   else
     text += " Another source will be needed by then.";
   if (!text.empty() && text.front() == ' ') text.erase(0, 1);

@@ -47,6 +47,12 @@ TEST_CASE("17 % a day for three days: the departure reserve is announced a day a
   CHECK(s.fact("reserve_ahead").condition);
   CHECK(has(s.fact("reserve_ahead").text, "Departure reserve (25 %)"));
   CHECK(has(s.fact("reserve_ahead").text, "Sun tomorrow about"));
+  const auto second_day = s.fact("reserve_ahead").priority;
+  s.forecast(at(15, 8), overcast);
+  s.live(at(14, 20), at(15, 20), day);
+  CHECK(s.fact("reserve_ahead").condition);
+  CHECK(s.fact("reserve_ahead").priority.value_or(1) >= second_day.value_or(1));
+  CHECK(*s.plan().departure_at < at(16, 20));
 }
 
 TEST_CASE("cold takes capacity: a long night is judged in the evening and a saving is named") {
@@ -55,8 +61,7 @@ TEST_CASE("cold takes capacity: a long night is judged in the evening and a savi
   s.live(at(15, 15), at(15, 21), [](Utc t) { return Sight{.soc = 0.38 + 45.0 / 2560 * hours_of(at(15, 21) - t), .load_w = 45, .cell_c = -4 + 0.4 * hours_of(at(15, 21) - t), .air_c = -12, .charge_allowed = false}; });
   REQUIRE(s.plan().reserve_at);
   const double clock = s.clock_of(*s.plan().reserve_at);
-  CHECK(clock > 3.5);
-  CHECK(clock < 6.0);
+  CHECK(clock == doctest::Approx(4.67).epsilon(0.12));
   CHECK(s.fact("reserve_ahead").condition);
   CHECK(has(s.fact("reserve_ahead").text, "less from now on would carry it"));
 }
@@ -106,11 +111,9 @@ TEST_CASE("sun while the cells are too cold to charge does not count") {
       held += h.held_off_w / 1000;
     }
   CHECK(chargeable == doctest::Approx(0));
-  CHECK(held > 1.25);
-  CHECK(held < 1.65);
+  CHECK(held == doctest::Approx(1.4).epsilon(0.1));
   REQUIRE(s.outlook().hours_left());
-  CHECK(*s.outlook().hours_left() / 24 > 0.9);
-  CHECK(*s.outlook().hours_left() / 24 < 1.25);
+  CHECK(*s.outlook().hours_left() / 24 == doctest::Approx(1.1).epsilon(0.1));
   const auto lines = s.outlook().summary_lines(s.now());
   CHECK(has(lines[1], "lost to cold cells"));
 }
@@ -174,4 +177,60 @@ TEST_CASE("what was learned survives a restart, foreign text does no harm") {
     fresh.live(at(15, 7), at(15, 7, 3), [](Utc) { return Sight{}; });
     CHECK(fresh.plan().hours.size() > 70);
   }
+}
+
+TEST_CASE("at its reserve the bank is said to be there, once") {
+  Story s;
+  s.forecast(at(15, 0), overcast);
+  s.live(at(15, 0), at(15, 9), [](Utc t) { return Sight{.soc = 0.21 - 0.004 * hours_of(t - at(15, 0)), .load_w = 40, .share = 0.1}; });
+  REQUIRE(s.outlook().advice().contains("saving"));
+  const std::string text = s.outlook().advice().at("saving").text;
+  CHECK(has(text, "at its reserve of 20 %"));
+  CHECK_FALSE(has(text, "by then"));
+  int said = 0;
+  for (const auto& r : s.rows) said += r.kind == "saving" && has(r.text, "at its reserve");
+  CHECK(said == 1);
+}
+
+TEST_CASE("the jack is told when it is worth it, with the caution, and by whoever has one") {
+  rig::Rig r = story::reference();
+  r.site.heading_deg = 0;
+  r.advice.jack_min_deg = -4;
+  r.advice.jack_max_deg = 4;
+  auto told = [](rig::Rig rig, double soc) {
+    Story s(std::move(rig));
+    s.forecast(at(15, 0), [](Utc) { return Weather{0, -5, 0, 2}; });
+    s.live(at(15, 0), at(15, 9), [&](Utc) { return Sight{.soc = soc, .load_w = 60, .pitch = 0}; });
+    const auto it = s.outlook().advice().find("attitude");
+    return it == s.outlook().advice().end() ? std::string() : it->second.text;
+  };
+  // The nose points north: raising it leans the roof to the south, about 9 % more for 4 degrees at this sun.
+  const std::string text = told(r, 0.4);
+  CHECK(has(text, "Nose up to 4"));
+  CHECK(has(text, "safely and level enough for its appliances"));
+  rig::Rig south = r;
+  south.site.heading_deg = 180;
+  CHECK(has(told(south, 0.4), "Nose down to 4"));
+  rig::Rig none = story::reference();
+  CHECK(told(none, 0.4).empty());
+  rig::Rig modest = r;
+  modest.advice.min_gain_kwh = 5;
+  CHECK(told(modest, 0.4).empty());
+}
+
+TEST_CASE("cleaning is advised when the film costs enough, not when snow and thaw will do it, not to those who never climb") {
+  auto told = [](double loss, rig::Climb climb, bool thaw) {
+    rig::Rig r = story::reference();
+    r.advice.climb = climb;
+    Story s(r);
+    s.forecast(at(15, 0), [&](Utc t) { return thaw && t >= at(16, 0) ? Weather{0.5, 3, t < at(16, 6) ? 1.0 : 0.0, 2} : Weather{0, 2, 0, 2}; });
+    s.live(at(15, 0), at(15, 10), [&](Utc) { return Sight{.soc = 0.4, .load_w = 60, .soiling = loss}; });
+    const auto it = s.outlook().advice().find("cleaning");
+    return it == s.outlook().advice().end() ? std::string() : it->second.text;
+  };
+  CHECK(has(told(0.15, rig::Climb::yes, false), "cleaning looks worth about 1."));
+  CHECK(has(told(0.15, rig::Climb::yes, false), "mind the ladder"));
+  CHECK(told(0.04, rig::Climb::yes, false).empty());
+  CHECK(told(0.15, rig::Climb::yes, true).empty());
+  CHECK(told(0.15, rig::Climb::never, false).empty());
 }

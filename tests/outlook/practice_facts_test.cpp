@@ -32,3 +32,12 @@ TEST_CASE("a couple of morning hours of sun before the ice lets go") {
   CHECK(from >= 9.0);    // the sun rises at about 07:50
   CHECK(from <= 10.5);
 }
+
+TEST_CASE("grey days are not worth the ladder") {
+  story::Story s;
+  s.forecast(story::at(15, 5), [](Utc) { return story::Weather{1, -6, 0, 2}; });
+  s.live(story::at(14, 12), story::at(15, 10), [](Utc) { return story::Sight{.soc = 0.4, .air_c = -6, .cover = 0.95, .share = 0.15}; });
+  const auto& c = s.plan().clearing;
+  CHECK(c.choice == Choice::too_small);
+  CHECK(c.today_kwh < 0.4);
+}

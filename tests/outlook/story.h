@@ -47,6 +47,8 @@ struct Sight {
   double share = 1;                      ///< of the clear sky
   std::optional<bool> charge_allowed = {};
   std::optional<double> soiling = {};
+  std::optional<double> string_v = {};
+  std::optional<double> pitch = {};
 };
 
 class Story {
@@ -81,6 +83,7 @@ class Story {
       m.cabin_c = s.cabin_c;
       m.wind_ms = s.wind_ms;
       m.charge_allowed = s.charge_allowed;
+      m.pitch_deg = s.pitch;
       m.latitude_deg = rig_.site.latitude_deg;
       m.longitude_deg = rig_.site.longitude_deg;
       m.forecast = known_ ? &forecast_ : nullptr;
@@ -102,6 +105,7 @@ class Story {
         if (v.cause == Cause::snow || v.cause == Cause::unsure) v.snow_cover = s.cover;
         m.strings.push_back({});
         m.strings.back().power_w = v.measured_w;
+        m.strings.back().voltage_v = s.string_v;
         verdicts.push_back(v);
       }
       outlook_->on_minute(m, verdicts, {});
