@@ -10,6 +10,11 @@ namespace {
 
 std::string string_named(const std::string& name) { return Words::capital(name) + " string"; }
 
+/// "62 of 840 W" behind `lead`; nothing at night and in the first light, when figures say nothing.
+std::string figures(const char* lead, double made, double could, double rated_w) {
+  return could >= 0.03 * rated_w ? lead + Words::watts_of(made, could) : "";
+}
+
 }  // namespace
 
 std::vector<Fact> Diagnosis::facts(Now now) const {
@@ -29,12 +34,13 @@ std::vector<Fact> Diagnosis::facts(Now now) const {
   };
 
   // a snowfall is one story: the strings under it share one message
-  double snow_made = 0, snow_clear = 0, snow_confidence = 1;
+  double snow_made = 0, snow_clear = 0, snow_rated = 0, snow_confidence = 1;
   Utc snow_since = Utc::max();
   int covered = 0;
   for (const StringMemory& s : st.strings)
     if (s.snow.on) {
       ++covered;
+      snow_rated += st.rig.strings[static_cast<std::size_t>(&s - st.strings.data())].rated_w();
       snow_made += s.verdict.measured_w.value_or(0);
       snow_clear += s.verdict.clear_sky_w;
       snow_since = std::min(snow_since, s.snow.since);
@@ -53,8 +59,8 @@ std::vector<Fact> Diagnosis::facts(Now now) const {
         }
       who = Words::capital(who) + " strings";
     }
-    group_text = who + " " + std::string(Words::certainty(snow_confidence)) + " under snow since " + words.when(snow_since, now.utc) + ": " +
-                 Words::watts_of(snow_made, snow_clear) + ".";
+    group_text = who + " " + std::string(Words::certainty(snow_confidence)) + " under snow since " + words.when(snow_since, now.utc) +
+                 figures(": ", snow_made, snow_clear, snow_rated) + ".";
   }
 
   for (std::size_t i = 0; i < st.strings.size(); ++i) {
@@ -63,6 +69,7 @@ std::vector<Fact> Diagnosis::facts(Now now) const {
     const std::string& name = st.rig.strings[i].name;
     const std::string who = string_named(name);
     const std::string silence = "stale-" + name;
+    const double rated = st.rig.strings[i].rated_w();
     const double made = s.verdict.measured_w.value_or(0), clear = s.verdict.clear_sky_w;
     const auto sure = [](double level) { return std::string(Words::certainty(std::max(level, 0.5))); };
     const auto fact = [&](const char* alarm, const Condition& c) {
@@ -79,9 +86,12 @@ std::vector<Fact> Diagnosis::facts(Now now) const {
     snow.group = "snow";
     snow.group_text = group_text;
     if (s.snow.on)
-      snow.text = who + " " + sure(s.snow.level) + " under snow since " + words.when(s.snow.since, now.utc) + ": " + Words::watts_of(made, clear) + ".";
+      snow.text = who + " " + sure(s.snow.level) + " under snow since " + words.when(s.snow.since, now.utc) + figures(": ", made, clear, rated) + ".";
     else if (s.snow.until != Utc{})
-      snow.over_text = who + " clear again at " + words.clock(s.snow.until) + "." +
+      // It may wait for the others of its group, and for the morning: another day is named.
+      snow.over_text = who + " clear again " +
+                       (words.local_date(s.snow.until) == words.local_date(now.utc) ? "at " : "since " + words.day(s.snow.until) + " ") +
+                       words.clock(s.snow.until) + "." +
                        (s.snow.lost_kwh >= 0.05 ? " Snow cost " + Words::energy(s.snow.lost_kwh) + "." : "");
     out.push_back(std::move(snow));
 
@@ -114,8 +124,8 @@ std::vector<Fact> Diagnosis::facts(Now now) const {
       outage.text = who + " dead since " + words.when(s.outage.since, now.utc) + witness(i) + (l.has_volts ? "; " + Words::volts(std::abs(l.volts)) + " at the controller" : "") +
                     ". Looks like a plug, switch or breaker. Have it looked at by someone qualified.";
     } else if (s.half.on) {
-      outage.text = who + " makes half of what it should since " + words.when(s.half.since, now.utc) + " (" + Words::watts_of(made, s.verdict.expected_w) +
-                    "), at its usual voltage. Looks like a lost parallel branch: plug or fuse. Have it looked at by someone qualified.";
+      outage.text = who + " makes half of what it should since " + words.when(s.half.since, now.utc) + figures(", ", made, s.verdict.expected_w, rated) +
+                    ", at its usual voltage. Looks like a lost parallel branch: plug or fuse. Have it looked at by someone qualified.";
     } else if (s.outage.until != Utc{} || s.half.until != Utc{}) {
       outage.over_text = who + " is back.";
     }
@@ -150,7 +160,7 @@ std::vector<Fact> Diagnosis::facts(Now now) const {
     if (s.stale.on) {
       const Utc since = s.silent_since.value_or(s.stale.since);
       stale.text = s.frozen ? who + " sends the same value since " + words.when(since, now.utc) + " while the sun moves. It is not used until it changes."
-                            : "No word from the " + name + " string since " + words.when(since, now.utc) + ".";
+                            : "No word from the " + name + " string since " + words.when(since, now.utc) + ". It is not watched until it is back; look at its gateway.";
     } else if (s.stale.until != Utc{}) {
       stale.over_text = who + " is heard again.";
     }

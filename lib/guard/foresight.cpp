@@ -302,11 +302,13 @@ std::vector<Fact> Foresight::facts(Now now) const {
       f.confidence = std::clamp(w.probability, 0.5, 0.99);
       f.text = "Cells at " + words_.temperature(*cell_c_) + (falling_ ? ", falling." : ".");
       if (w.reached && *cell_c_ <= w.level_c) {
-        f.text += " That is under your floor of " + words_.temperature(w.level_c) + "; they come and go about it as the heater works.";
+        f.text += " That is about your floor of " + words_.temperature(w.level_c) + "; they come and go about it as the heater works. Nothing to do.";
+        f.worth_saying = false;
         out.push_back(std::move(f));
         continue;
       }
-      f.text += " " + Words::capital(std::string(f.confidence >= 0.9 ? "very likely" : "likely")) + " to reach " + words_.temperature(w.level_c);
+      const std::string level = words_.temperature(w.level_c);
+      f.text += (f.confidence >= 0.9 ? " Very likely" : " Likely") + std::string(level == words_.temperature(*cell_c_) ? " to go below " : " to reach ") + level;
       const std::string early = w.early ? said(std::max(*w.early, now.utc)) : "", late = w.late ? said(*w.late) : "";
       if (!early.empty() && !late.empty() && *w.late - *w.early >= minutes{20} && *w.late - *w.early <= hours{8})
         f.text += " between " + early + " and " + late;

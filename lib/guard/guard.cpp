@@ -313,8 +313,9 @@ struct Guard::State {
   }
 
   std::string held_off() const {
-    if (chargers.empty()) return "";
-    return gate.open() ? " The other sensors stand in." : " Charging is held off until it is back.";
+    const std::string look = " Look at the sensor and its gateway.";
+    if (chargers.empty()) return look;
+    return (gate.open() ? " The other sensors stand in." : " Charging is held off until it is back.") + look;
   }
 
   void sensor_facts(Now n, std::vector<Fact>& out) const {

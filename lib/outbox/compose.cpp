@@ -7,7 +7,7 @@
 namespace fw::outbox {
 namespace {
 
-constexpr std::size_t full_texts_up_to = 400;  // bytes; beyond, labels
+constexpr std::size_t full_texts_up_to = 240;  // bytes; beyond, labels
 constexpr std::size_t most_items = 6;
 
 std::string time_span(const Item& i, Utc now, const Words& words) {
@@ -21,6 +21,14 @@ std::string joined(const std::vector<std::string>& parts) {
   for (std::size_t i = 0; i < parts.size() && i < most_items; ++i) s += (i ? "; " : "") + parts[i];
   if (parts.size() > most_items) s += "; and " + std::to_string(parts.size() - most_items) + " more";
   return s + ".";
+}
+
+/// Somewhere in it stands a time like 08:40.
+bool has_clock_time(const std::string& text) {
+  const auto digit = [&](std::size_t i) { return i < text.size() && text[i] >= '0' && text[i] <= '9'; };
+  for (auto at = text.find(':'); at != std::string::npos; at = text.find(':', at + 1))
+    if (at >= 2 && digit(at - 2) && digit(at - 1) && digit(at + 1) && digit(at + 2)) return true;
+  return false;
 }
 
 void append(std::string& text, const std::string& sentence) {
@@ -42,6 +50,12 @@ std::string with_original_time(const std::string& text, Utc began, Utc now, cons
   return Words::capital(words.when(began, now)) + ": " + text;
 }
 
+std::string with_its_day(const std::string& text, Utc ended, Utc now, const Words& words) {
+  if (words.local_date(ended) == words.local_date(now)) return text;
+  const std::string when = words.when(ended, now);
+  return Words::capital(has_clock_time(text) ? when.substr(0, when.rfind(' ')) : when) + ": " + text;
+}
+
 std::string with_its_beginning(const std::string& text, Utc began, Utc now, const Words& words) {
   if (now - began <= 30min || text.find("since ") != std::string::npos) return text;
   return "Since " + words.when(began, now) + ": " + text;
@@ -50,15 +64,13 @@ std::string with_its_beginning(const std::string& text, Utc began, Utc now, cons
 std::string gathered_text(const std::string& lead, const std::vector<Item>& still, const std::vector<Item>& gone, Utc now,
                           const Words& words) {
   std::string text = lead;
-  std::size_t full = 0;
-  for (const auto& i : still) full += i.text.size() + 1;
-  if (full <= full_texts_up_to) {
-    for (const auto& i : still) append(text, i.text);
-  } else {
-    std::vector<std::string> parts;
-    for (const auto& i : still) parts.push_back(i.ended ? i.label + " over at " + words.when(*i.ended, now) : i.label + " since " + words.when(i.began, now));
-    append(text, "To know: " + joined(parts));
+  std::vector<std::string> short_of;
+  for (const auto& i : still) {
+    const std::string whole = i.ended ? with_its_day(i.text, *i.ended, now, words) : i.text;
+    if (&i == &still.front() || (short_of.empty() && text.size() + 1 + whole.size() <= full_texts_up_to)) append(text, whole);
+    else short_of.push_back(i.ended ? i.label + " over " + words.when(*i.ended, now) : i.label + " since " + words.when(i.began, now));
   }
+  if (!short_of.empty()) append(text, "Also: " + joined(short_of));
   if (gone.empty()) return text;
   // The same trouble several times is one entry, at its last time.
   std::vector<std::string> parts;

@@ -501,8 +501,9 @@ void Outbox::put_out(Entry& e, Now now) {
   e.retry_at = now.at + ack_retry(e.tries++);
   const bool of_now = e.fresh_words || now.at - e.stored.at <= 30min;
   const std::string text = n.key.empty() || (of_now && (n.ending || only_while_true(n.alarm))) ? n.text
-                           : of_now ? with_its_beginning(n.text, n.utc, now.utc, words_)
-                                    : with_original_time(n.text, n.utc, now.utc, words_);
+                           : of_now   ? with_its_beginning(n.text, n.utc, now.utc, words_)
+                           : n.ending ? with_its_day(n.text, n.utc, now.utc, words_)
+                                      : with_original_time(n.text, n.utc, now.utc, words_);
   nlohmann::ordered_json j;
   j["id"] = n.id;
   j["utc"] = iso_utc(n.utc);

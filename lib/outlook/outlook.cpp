@@ -625,7 +625,8 @@ std::vector<Fact> Outlook::facts(Now now) const {
       low.text = "Bank at " + Words::volts(*bank_v_) + (soc_ ? ", " + Words::percent(*soc_) : std::string()) +
                  ": nearly empty. Switch off what can be spared now, or charge from another source, before it disconnects itself.";
     else if (soc_)
-      low.text = "Bank " + Words::percent(*soc_) + ", at its reserve of " + Words::percent(rig_.bank.reserve_soc) +
+      low.text = "Bank " + Words::percent(*soc_) + (*soc_ < rig_.bank.reserve_soc - 0.01 ? ", below" : ", at") + " its reserve of " +
+                 Words::percent(rig_.bank.reserve_soc) +
                  ". Switch off what can be spared, or charge from another source.";
     if (soc_) low.over_text = "Bank above its reserve again: " + Words::percent(*soc_) + ".";
 

@@ -146,13 +146,19 @@ std::string surplus_text(const Words& words, const Plan& plan) {
 std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& plan, std::optional<double> soc, bool away,
                          std::optional<double> standing_w) {
   std::string text = soc ? "Bank " + Words::percent(*soc) + "." : "";
-  if (plan.departure_at && rig.bank.departure_reserve_soc > rig.bank.reserve_soc && *plan.departure_at > plan.at)
+  const bool keeps_to_leave = rig.bank.departure_reserve_soc > rig.bank.reserve_soc;
+  // Weeks ahead it is a figure, not news.
+  const bool in_sight = plan.reserve_at && *plan.reserve_at > plan.at && (away || *plan.reserve_at - plan.at < hours{7 * 24});
+  const bool leaving_ahead = keeps_to_leave && plan.departure_at && *plan.departure_at > plan.at;
+  if (leaving_ahead)
     text += " Departure reserve (" + Words::percent(rig.bank.departure_reserve_soc) + ") reached " +
             about_when(words, *plan.departure_at, plan.at) + ".";
-  if (plan.reserve_at && *plan.reserve_at > plan.at) {
+  else if (keeps_to_leave && soc && *soc <= rig.bank.departure_reserve_soc + 0.03)
+    text += " That is " + std::string(*soc < rig.bank.departure_reserve_soc - 0.01 ? "below" : "about") + " the departure reserve of " +
+            Words::percent(rig.bank.departure_reserve_soc) + ".";
+  if (in_sight)
     text += away ? " Reserve in about " + span_of(*plan.reserve_at, plan.at) + ", " + until(words, *plan.reserve_at, plan.at) + "."
                  : " Reserve (" + Words::percent(rig.bank.reserve_soc) + ") reached " + about_when(words, *plan.reserve_at, plan.at) + ".";
-  }
   const bool reached = plan.reserve_at && *plan.reserve_at <= plan.at;
   if (reached) text = "Bank " + (soc ? Words::percent(*soc) : std::string("low")) + ", at its reserve of " + Words::percent(rig.bank.reserve_soc) + ".";
   // Before noon the sun that counts is today's.
@@ -167,7 +173,7 @@ std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& pl
     text += " Using about " + Words::watts(*plan.saving_w) + " less from now on would carry it" +
             (plan.saving_until ? " to the sun, " + about_when(words, *plan.saving_until, plan.at) : std::string(" through")) + ".";
   else
-    text += " Another source will be needed by then.";
+    text += in_sight || leaving_ahead ? " Another source will be needed by then." : " Another source is needed.";
   if (!text.empty() && text.front() == ' ') text.erase(0, 1);
   return text;
 }

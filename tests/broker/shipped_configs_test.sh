@@ -102,4 +102,14 @@ start_rig
 wait $reader
 check "and once when the link is back" "$(tail -n 1 "$dir/got")" "The rig is heard again."
 stop watch
+
+# Broker and bridge live, firnwatt alone is dead: its will stands on alive.
+wait_for 15 link_is 1
+mosquitto_pub $(rig firnwatt) -q 1 -r -t $root/alive -m '{"state":"offline"}'
+mosquitto_sub $(far phone) -q 1 -t $root/notices/text -C 1 -W 20 >"$dir/got" 2>/dev/null & reader=$!
+GRACE_S=3 EVERY_S=1 "$shipped/watch-from-afar" test $(far watch) 2>"$dir/watch.err" & pid[watch]=$!
+wait $reader
+check "a firnwatt that is dead while its broker lives is told too" "$(cat "$dir/got")" \
+  "No word from the rig: firnwatt has stopped there. Its battery and strings are not watched from here."
+stop watch
 exit $failed

@@ -259,7 +259,7 @@ TEST_CASE("a silent sensor: last age, then grace, then no permit and a word abou
   CHECK(d.guard.may_charge(0));
   d.pass(seconds{2});
   CHECK_FALSE(d.guard.may_charge(0));
-  CHECK(d.text("bank_sensor", "t1") == "No word from the battery sensor since 08:00. Charging is held off until it is back.");
+  CHECK(d.text("bank_sensor", "t1") == "No word from the battery sensor since 08:00. Charging is held off until it is back. Look at the sensor and its gateway.");
   d.cell(6);
   CHECK(d.guard.may_charge(0));
   CHECK_FALSE(d.stands("bank_sensor", "t1"));
