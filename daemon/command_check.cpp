@@ -3,6 +3,7 @@
 #include <map>
 #include <nlohmann/json.hpp>
 
+#include "alarms/builtin.h"
 #include "alarms/rules.h"
 #include "clear_day.h"
 #include "clocks.h"
@@ -22,6 +23,8 @@ int check(const std::string& config) {
   const rig::Rig& rig = d->rig;
   for (const std::string& line : config::understood(rig)) std::cout << line << "\n";
 
+  std::cout << "\nBuilt-in alarms\n";
+  for (const alarms::BuiltIn& b : alarms::built_in_alarms()) std::cout << "  " << alarms::alarm_sentence(b, rig, d->words) << "\n";
   if (!rig.rules.empty()) {
     std::cout << "\nOwner's alarms\n";
     for (const rig::Rule& r : rig.rules) std::cout << "  " << alarms::rule_sentence(r, d->words) << "\n";

@@ -3,7 +3,9 @@
 
 #include <filesystem>
 #include <iostream>
+#include <map>
 #include <nlohmann/json.hpp>
+#include <set>
 
 #include "clocks.h"
 #include "command.h"
@@ -36,6 +38,8 @@ class Replay {
       sent_.push_back(p.notice_id);
     };
     hands_.store = [this](std::vector<Row> rows) {
+      for (const Row& row : rows)
+        if (const auto* a = std::get_if<AlarmRow>(&row)) count(*a);
       if (auto written = journal_.write(std::move(rows), core_->now()); !written && journal_fault_.empty()) journal_fault_ = written.fault().text();
     };
     hands_.log = [this](const LogLine& l) {
@@ -70,6 +74,31 @@ class Replay {
     if (auto flushed = journal_.flush(core_->now()); !flushed && journal_fault_.empty()) journal_fault_ = flushed.fault().text();
   }
 
+  /// What each alarm did: the owner's rules all of them, the built-in ones that were raised.
+  void print_alarms() const {
+    std::vector<std::pair<std::string, Did>> lines;
+    std::set<std::string> named;
+    for (const auto& [key, did] : did_)
+      if (did.raised > 0) {
+        named.insert(did.alarm);
+        lines.emplace_back(did.subject == "rig" || did.subject == "bank" ? did.alarm : did.alarm + " (" + did.subject + ")", did);
+      }
+    for (const rig::Rule& r : d_.rig.rules)
+      if (!named.contains(r.name)) lines.emplace_back(r.name, Did{});
+    if (lines.empty()) return;
+    std::cout << "\nWhat the alarms did\n";
+    for (const auto& [label, did] : lines) {
+      std::cout << "  " << label << ": ";
+      if (did.raised == 0) {
+        std::cout << "never\n";
+        continue;
+      }
+      const Span stood = did.stood + (did.since ? core_->now().utc - *did.since : Span{0});
+      std::cout << times(did.raised) << ", " << Words::span(stood) << " in all, first " << d_.words.date_clock(did.first)
+                << (did.since ? ", still so" : "") << "; told " << (did.told == 0 ? std::string("in no message of its own") : times(did.told)) << "\n";
+    }
+  }
+
   std::uint64_t messages() const { return messages_; }
   std::uint64_t warnings() const { return warnings_; }
   std::uint64_t notices() const { return notices_; }
@@ -77,13 +106,41 @@ class Replay {
   const std::string& journal_fault() const { return journal_fault_; }
 
  private:
+  struct Did {
+    std::string alarm, subject;
+    int raised = 0, told = 0;
+    Span stood{0};
+    Utc first{};
+    std::optional<Utc> since;
+  };
+
+  static std::string times(int n) { return n == 1 ? "once" : std::to_string(n) + " times"; }
+
+  void count(const AlarmRow& row) {
+    Did& did = did_[row.alarm + "-" + row.subject];
+    did.alarm = row.alarm;
+    did.subject = row.subject;
+    if (row.event == "notified") ++did.told;
+    if (row.event == "raised" || row.event == "re_raised") {
+      if (did.raised++ == 0) did.first = row.when.utc;
+      if (!did.since) did.since = row.when.utc;
+    } else if (row.event == "cleared" && did.since) {
+      did.stood += row.when.utc - *did.since;
+      did.since.reset();
+    }
+  }
+
   void begin(const Message& first) {
     core_ = std::make_unique<core::Core>(d_.rig, d_.words, Now{first.at, utc_at(first.at, {}), true});
     core_->restore({});
     maintained_ = first.at;
     // A feed recorded from the inside begins with the shell's word on the broker and carries all of them.
     whole_ = first.topic == root_ + "broker";
-    if (!whole_) core_->on_message({first.at, root_ + "broker", R"({"connected":true,"why":""})", false});
+    if (!whole_) {
+      core_->on_message({first.at, root_ + "broker", R"({"connected":true,"why":""})", false});
+      // A feed that says nothing of the way to the phone: it is there.
+      core_->on_message({first.at, root_ + "link", "1", false});
+    }
     settle();
   }
 
@@ -113,6 +170,7 @@ class Replay {
   Hands hands_;
   std::unique_ptr<core::Core> core_;
   std::vector<std::string> sent_;
+  std::map<std::string, Did> did_;
   bool whole_ = false;
   Elapsed maintained_{};
   std::uint64_t messages_ = 0, warnings_ = 0, notices_ = 0;
@@ -174,6 +232,7 @@ int replay(const Asked& a) {
     return bad > 0 || broken ? found_wrong : unusable;
   }
   if (!a.quiet) {
+    run.print_alarms();
     const double s = std::max(0.001, seconds_of(steady_time() - begun));
     const auto& counts = run.core()->counts();
     std::cerr << run.messages() << " messages in " << fixed(s, 1) << " s (" << fixed(static_cast<double>(run.messages()) / s, 0) << " a second), " << bad
@@ -196,7 +255,7 @@ void add_replay(CLI::App& app, Todo& todo) {
   c->add_option("FEED", a->feeds, "Feeds in order: .jsonl, .jsonl.gz, or - for standard input")->required();
   c->add_option("--journal", a->journal, "The journal to make; it must not exist yet")->required();
   c->add_flag("--quiet", a->quiet, "No notices, progress and statistics");
-  c->footer("Prints the notices the owner would have had. Bad lines are counted, reported with their number, and skipped.");
+  c->footer("Prints the notices the owner would have had, then what each alarm and each of the owner's rules did. Bad lines are counted, reported with their number, and skipped.");
   c->callback([a, &todo] { todo = [a] { return replay(*a); }; });
 }
 

@@ -265,7 +265,8 @@ void Alarms::offer_rule(std::size_t i, bool holds, Now now) {
   if (!holds && !a.raw && !a.condition) return;
   deadline_known_ = false;
   const bool text_is_old = !a.raw || now.at - a.offered_at >= 1min;
-  if (holds && text_is_old) {
+  // On its way back, inside the deadband, a figure would contradict its limit.
+  if (holds && text_is_old && (a.text.empty() || watches_[i].beyond(rule))) {
     const Elapsed since = rule.test == rig::Test::missing ? watches_[i].last_seen().value_or(now.at)
                           : a.condition                   ? a.raised_at
                           : a.raw                         ? a.raw_since

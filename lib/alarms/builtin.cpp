@@ -24,7 +24,7 @@ constexpr BuiltIn table[] = {
      "the controller reports a fault or runs too hot", "charging may stop", "read the controller's own display", "a day"},
     {"over_voltage", "cold string voltage", high, 0min, 60min, 60min, "share of the controller's maximum voltage", false,
      "cold cells raise the open-circuit voltage", "the controller can be destroyed", "do not reconnect in the cold; have the wiring checked", "before the next cold morning"},
-    {"bank_cold_ahead", "cells getting cold", high, 10min, 60min, 60min, "degC", true,
+    {"bank_cold_ahead", "cells getting cold", high, 10min, 60min, 60min, "", true,
      "cells cooling toward the charge limit", "no charging in the morning", "heat the bank in time", "hours"},
     {"bank_cold", "cells too cold to charge", low, 0min, 10min, 15min, "", false,
      "cells at or below the charge limit", "charging is held off and sun is lost", "heat the bank, or wait for a milder hour", "hours"},

@@ -2,6 +2,7 @@
 
 #include <cmath>
 
+#include "alarms/builtin.h"
 #include "alarms/notice.h"
 #include "units/text.h"
 
@@ -114,20 +115,51 @@ std::string spoken_value(Kind kind, double v, const Words& words) {
   }
 }
 
+/// A rate's limit is said by its size: the word before it has the direction.
+double said_limit(const rig::Rule& r, double limit) { return is_rate(r.test) ? std::fabs(limit) : limit; }
+
 std::string limit_text(const rig::Rule& r, const Words& words) {
-  return exact_value(kind_of(r.signal), r.limit, is_rate(r.test), words) + (is_rate(r.test) ? " an hour" : "");
+  return exact_value(kind_of(r.signal), said_limit(r, r.limit), is_rate(r.test), words) + (is_rate(r.test) ? " an hour" : "");
 }
 
-std::string comparison(Test t) {
-  switch (t) {
+std::string comparison(const rig::Rule& r) {
+  switch (r.test) {
     case Test::above: return "above";
     case Test::below: return "below";
     case Test::equals: return "at";
     case Test::missing: return "silent";
-    case Test::rate_above: return "changing by more than";
-    case Test::rate_below: return "changing by less than";
+    case Test::rate_above: return r.limit < 0 ? "falling by less than" : "rising by more than";
+    case Test::rate_below: return r.limit < 0 ? "falling by more than" : "rising by less than";
   }
   return "";
+}
+
+/// Delays of rules may be seconds.
+std::string delay(Span s) {
+  const auto seconds = std::chrono::round<std::chrono::seconds>(s).count();
+  return seconds < 120 && seconds % 60 != 0 ? std::to_string(seconds) + " s" : Words::span(s);
+}
+
+/// In the unit that the table of built-in alarms names.
+std::string built_in_value(const BuiltIn& b, double v, bool difference, const Words& words) {
+  const Kind kind = b.limit == "degC"  ? Kind::temperature
+                    : b.limit == "kWh" ? Kind::kwh
+                    : b.limit == "A"   ? Kind::amps
+                    : b.limit == "hours" ? Kind::hours
+                                         : Kind::share;
+  return exact_value(kind, v, difference, words);
+}
+
+bool past(const rig::Rule& r, double value, double back) {
+  switch (r.test) {
+    case Test::above:
+    case Test::rate_above: return value > r.limit - back;
+    case Test::below:
+    case Test::rate_below: return value < r.limit + back;
+    case Test::equals: return std::fabs(value - r.limit) <= 1e-9 + back;
+    case Test::missing: break;
+  }
+  return false;
 }
 
 void fill(std::string& text, std::string_view mark, const std::string& with) {
@@ -172,21 +204,34 @@ std::string rule_sentence(const rig::Rule& r, const Words& words) {
   const Kind kind = kind_of(r.signal);
   std::string s = r.name + ": " + r.signal.text;
   if (r.test == Test::missing) {
-    s += " silent for " + Words::span(r.on_delay > Span::zero() ? r.on_delay : default_missing_after) + ", over when it speaks again";
+    s += " silent for " + delay(r.on_delay > Span::zero() ? r.on_delay : default_missing_after) + ", over when it speaks again";
   } else {
-    s += " " + comparison(r.test) + " " + limit_text(r, words);
-    if (r.on_delay > Span::zero()) s += " for " + Words::span(r.on_delay);
+    s += " " + comparison(r) + " " + limit_text(r, words);
+    if (r.on_delay > Span::zero()) s += " for " + delay(r.on_delay);
     s += ", over when ";
     const double back = r.test == Test::above || r.test == Test::rate_above ? r.limit - r.deadband : r.limit + r.deadband;
     if (r.test == Test::equals)
       s += "it is another";
     else if (r.deadband > 0)
-      s += "past " + exact_value(kind, back, is_rate(r.test), words) + (is_rate(r.test) ? " an hour" : "");
+      s += "past " + exact_value(kind, said_limit(r, back), is_rate(r.test), words) + (is_rate(r.test) ? " an hour" : "");
     else
       s += "back";
-    s += " for " + Words::span(r.off_delay > Span::zero() ? r.off_delay : default_off_delay);
+    s += " for " + delay(r.off_delay > Span::zero() ? r.off_delay : default_off_delay);
   }
   return s + "; priority " + std::string(name(r.priority)) + ".";
+}
+
+std::string alarm_sentence(const BuiltIn& b, const rig::Rig& rig, const Words& words) {
+  std::string s = std::string(b.name) + ": ";
+  const auto it = rig.alarms.find(std::string(b.name));
+  const rig::AlarmSetting own = it != rig.alarms.end() ? it->second : rig::AlarmSetting{};
+  if (!own.enabled) return s + "off.";
+  s += b.label;
+  if (const Span on = own.on_delay.value_or(b.on_delay); on > Span::zero()) s += " for " + delay(on);
+  if (own.limit) s += ", your limit " + built_in_value(b, *own.limit, false, words);
+  if (own.deadband) s += ", deadband " + built_in_value(b, *own.deadband, true, words);
+  return s + ", over when gone for " + delay(own.off_delay.value_or(b.off_delay)) + "; priority " +
+         std::string(name(own.priority.value_or(b.priority))) + ".";
 }
 
 std::string rule_text(const rig::Rule& r, double value, Utc since, Utc now, const Words& words) {
@@ -194,8 +239,13 @@ std::string rule_text(const rig::Rule& r, double value, Utc since, Utc now, cons
   const std::string at = words.when(since, now);
   if (text.empty()) {
     text = Words::capital(r.signal.text);
+    for (char& c : text)
+      if (c == '.' || c == '_') c = ' ';
     if (r.test == Test::missing) return text + ": no word since " + at + ".";
-    return text + " " + signal_value(r, value, words) + (r.test == Test::equals ? "" : ", " + comparison(r.test) + " " + limit_text(r, words)) +
+    if (is_rate(r.test))
+      return text + (value < 0 ? " falling by " : " rising by ") + exact_value(kind_of(r.signal), std::fabs(value), true, words) + " an hour since " + at +
+             "; limit " + limit_text(r, words) + ".";
+    return text + " " + signal_value(r, value, words) + (r.test == Test::equals ? "" : ", " + comparison(r) + " " + limit_text(r, words)) +
            " since " + at + ".";
   }
   fill(text, "{value}", r.test == Test::missing ? "no word" : signal_value(r, value, words));
@@ -233,16 +283,10 @@ std::optional<bool> RuleWatch::take(const rig::Rule& r, double value, Elapsed at
     value = *rate;
   }
   compared_ = value;
-  const double back = holds_ ? r.deadband : 0;
-  switch (r.test) {
-    case Test::above:
-    case Test::rate_above: holds_ = value > r.limit - back; break;
-    case Test::below:
-    case Test::rate_below: holds_ = value < r.limit + back; break;
-    case Test::equals: holds_ = std::fabs(value - r.limit) <= 1e-9 + back; break;
-    case Test::missing: break;
-  }
+  holds_ = past(r, value, holds_ ? r.deadband : 0);
   return holds_;
 }
+
+bool RuleWatch::beyond(const rig::Rule& r) const { return r.test == Test::missing || past(r, compared_, 0); }
 
 }  // namespace fw::alarms

@@ -19,6 +19,10 @@ inline constexpr Span default_missing_after = std::chrono::minutes{15};
 /// "low_volts: bank.voltage below 12.4 V for 10 min, over above 12.45 V for 5 min; low." for `check`.
 std::string rule_sentence(const rig::Rule& rule, const Words& words);
 
+struct BuiltIn;
+/// A built-in alarm as this rig has it: "bank_low: low bank for 5 min, your limit 30 %, over when gone for 30 min; priority high."
+std::string alarm_sentence(const BuiltIn& alarm, const rig::Rig& rig, const Words& words);
+
 /// A value of the rule's signal in the owner's units: "12.39 V", "-6 °C", "71 %".
 std::string signal_value(const rig::Rule& rule, double value, const Words& words);
 
@@ -36,6 +40,8 @@ class RuleWatch {
   void start(Elapsed at) { last_seen_ = at; }
   /// The value the rule compares: the signal itself, or its change per hour.
   double compared() const { return compared_; }
+  /// That value is past the limit itself, not only inside the deadband.
+  bool beyond(const rig::Rule& rule) const;
 
  private:
   struct Sample { Elapsed at; double value; };

@@ -11,16 +11,17 @@ namespace {
 
 struct Known {
   std::string_view name;
-  Dimension limit;      ///< none: no limit to set
+  Dimension limit;          ///< none: no limit to set
+  bool deadband = false;
 };
 /// The built-in alarms and what their limit is measured in.
 constexpr std::array known_alarms{
-    Known{"snow", Dimension::none}, Known{"soiling", Dimension::ratio}, Known{"shade", Dimension::none}, Known{"outage", Dimension::none},
+    Known{"snow", Dimension::none}, Known{"soiling", Dimension::ratio, true}, Known{"shade", Dimension::none}, Known{"outage", Dimension::none},
     Known{"stale", Dimension::none}, Known{"controller", Dimension::none}, Known{"over_voltage", Dimension::ratio},
-    Known{"bank_cold_ahead", Dimension::temperature}, Known{"bank_cold", Dimension::none}, Known{"bank_hot", Dimension::none},
+    Known{"bank_cold_ahead", Dimension::none}, Known{"bank_cold", Dimension::none}, Known{"bank_hot", Dimension::none},
     Known{"bank_sensor", Dimension::none}, Known{"charging_unpermitted", Dimension::current}, Known{"command_unconfirmed", Dimension::none},
-    Known{"bank_low", Dimension::ratio}, Known{"bank_gone", Dimension::none}, Known{"reserve_ahead", Dimension::time},
-    Known{"cabin_cold", Dimension::temperature}, Known{"heater", Dimension::none}, Known{"surplus", Dimension::energy},
+    Known{"bank_low", Dimension::ratio, true}, Known{"bank_gone", Dimension::none}, Known{"reserve_ahead", Dimension::time, true},
+    Known{"cabin_cold", Dimension::temperature, true}, Known{"heater", Dimension::none}, Known{"surplus", Dimension::energy},
     Known{"clock", Dimension::none}, Known{"journal", Dimension::none}, Known{"link", Dimension::none}, Known{"client_id", Dimension::none}};
 
 /// The alarms room counts hours where the canonical time is seconds.
@@ -57,14 +58,15 @@ void read_alarms(Block& top, Draft& draft) {
       put(a.on_delay, block->take("on_delay"), delay);
       put(a.off_delay, block->take("off_delay"), delay);
       const auto limit = block->take("limit"), deadband = block->take("deadband");
-      for (const auto& f : {limit, deadband})
-        if (f && known->limit == Dimension::none) f->fault(name_of + " has no limit to set");
+      if (limit && known->limit == Dimension::none)
+        limit->fault(name_of + " has no limit to set" + (name_of == "bank_cold_ahead" ? "; it looks at bank.charge_window, lower_limit and preferred_floor" : ""));
+      if (deadband && !known->deadband) deadband->fault(name_of + " has no deadband to set");
       if (known->limit != Dimension::none) {
         put(a.limit, limit, [&](const Field& f) -> std::optional<double> {
           const auto v = f.quantity(known->limit, anything);
           return v ? std::optional{in_alarm_scale(*v, known->limit)} : std::nullopt;
         });
-        put(a.deadband, deadband, [&](const Field& f) -> std::optional<double> {
+        if (known->deadband) put(a.deadband, deadband, [&](const Field& f) -> std::optional<double> {
           const auto v = f.difference(known->limit, {0, 1e9});
           return v ? std::optional{in_alarm_scale(*v, known->limit)} : std::nullopt;
         });

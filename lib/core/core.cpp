@@ -414,27 +414,34 @@ void Core::publish_state(const RigMinute& m) {
 
 void Core::publish_summary(bool always) {
   const Now t = now();
-  std::vector<std::string> lines;
-  lines.push_back(trusted_ ? strings_line(rig_, verdicts_) : "The clock is not set; strings are not judged.");
-  for (auto& l : alarms_.lines(t))
-    if (lines.size() < 2) lines.push_back(std::move(l));
-  for (auto& l : outlook_.summary_lines(t))
-    if (lines.size() < 3) lines.push_back(std::move(l));
-  std::string text;
-  for (const auto& l : lines) text += (text.empty() ? "" : "\n") + l;
+  const std::vector<std::string> alarms = alarms_.lines(t), outlook = outlook_.summary_lines(t);
+  const auto three = [&](std::string first) {
+    std::vector<std::string> lines;
+    if (!first.empty()) lines.push_back(std::move(first));
+    if (!alarms.empty()) lines.push_back(alarms.front());
+    const bool bank_said = !alarms.empty() && alarms.front().starts_with("Bank ");
+    for (const std::string& l : outlook)
+      if (lines.size() < 3 && !(bank_said && l.starts_with("Bank "))) lines.push_back(l);
+    std::string text;
+    for (const auto& l : lines) text += (text.empty() ? "" : "\n") + l;
+    return text;
+  };
+  const std::string strings = trusted_ ? strings_line(rig_, verdicts_) : "The clock is not set; strings are not judged.";
+  const std::string text = three(strings);
   if (!always && summary_ == text) return;
   summary_ = text;
   std::string& shown = published_["summary"];
   shown = words_.clock_exact(t.utc) + " " + text;
   effects_.push_back(Publish{"", root_ + "summary", shown, 0, true, {}, ""});
-  outbox_.set_summary(text);
+  // The daily message needs no word on the dark.
+  outbox_.set_summary(strings != no_sun ? text : three(alarms.empty() ? "All quiet." : ""));
 
   nlohmann::ordered_json status;
   status["utc"] = iso_utc(t.utc);
   status["summary"] = text;
-  status["alarms"] = alarms_.lines(t);
+  status["alarms"] = alarms;
   status["guard"] = guard_.sentences(t);
-  status["outlook"] = outlook_.summary_lines(t);
+  status["outlook"] = outlook;
   status["learned"] = diagnosis_.learned();
   store(SnapshotRow{stamp(), "status", status.dump(-1, ' ', false, nlohmann::ordered_json::error_handler_t::replace)});
 }

@@ -70,7 +70,7 @@ std::string phrase(const Verdict& v) {
 std::string strings_line(const rig::Rig& rig, const std::vector<Verdict>& verdicts) {
   bool all_dark = true;
   for (const auto& v : verdicts) all_dark = all_dark && v.cause == Cause::dark;
-  if (all_dark) return "No sun to judge by.";
+  if (all_dark) return no_sun;
   std::string line;
   for (const auto& v : verdicts) {
     if (!line.empty()) line += "; ";

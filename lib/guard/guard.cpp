@@ -224,7 +224,7 @@ struct Guard::State {
   /// Current the bank takes although nothing may charge it.
   void judge_flow(Now n) {
     const auto a = bank_current.within(n.at, minutes{3});
-    double threshold = std::max(1.0, 0.005 * rig.bank.capacity_ah);
+    double threshold = rig.alarm_limit("charging_unpermitted", std::max(1.0, 0.005 * rig.bank.capacity_ah));
     const bool heating = own_heater.within(n.at, fresh).value_or(0) > 0.5 || own_heater_w.within(n.at, fresh).value_or(0) > 1;
     if (rig.bank.self_heating && (heating || !own_heater.known)) {
       const double w = own_heater_w.within(n.at, fresh).value_or(0.1 * rig.bank.capacity_wh());

@@ -67,6 +67,7 @@ std::string gathered_text(const std::string& lead, const std::vector<Item>& stil
   std::vector<std::string> short_of;
   for (const auto& i : still) {
     const std::string whole = i.ended ? with_its_day(i.text, *i.ended, now, words) : i.text;
+    if (!lead.empty() && lead.find(whole) != std::string::npos) continue;  // the summary has said it
     if (&i == &still.front() || (short_of.empty() && text.size() + 1 + whole.size() <= full_texts_up_to)) append(text, whole);
     else short_of.push_back(i.ended ? i.label + " over " + words.when(*i.ended, now) : i.label + " since " + words.when(i.began, now));
   }

@@ -20,6 +20,9 @@ constexpr Span longest_hold = 26h;
 constexpr Span long_out_of_reach = 6h;
 /// From our broker's confirmation to its save; a save of a small board's card takes some tens of milliseconds.
 constexpr Span save_time = 2s;
+/// What waited for the morning was told then: its repetition counts from there.
+constexpr Span again_after = 6h;
+constexpr std::string_view again = "Still so. ";
 constexpr std::size_t most_open = 300;
 constexpr std::size_t closed_kept = 200;
 
@@ -55,9 +58,14 @@ void Outbox::add(const alarms::Notice& n, Now now) {
     bool began_unsaid = false;
     for (auto& e : open_)
       if (has_key && e.notice.key == n.key && !e.notice.ending && !e.sent && !e.composed) {
+        if (e.not_before) {
+          close(e, "expired", "over before it was to be said again", now);
+          continue;
+        }
         e.ended = n.utc;
         began_unsaid = true;
       }
+    forget_closed();
     const auto told = told_.find(n.key);
     if (n.text.empty() || began_unsaid || told == told_.end() || !told->second) return;
   }
@@ -73,12 +81,14 @@ void Outbox::add(const alarms::Notice& n, Now now) {
       } else if (!e.ended) {
         // The same episode, not yet said: the later figures, the first time.
         fresh.notice.utc = std::min(fresh.notice.utc, e.notice.utc);
-        constexpr std::string_view again = "Still so. ";
         if (fresh.notice.text.starts_with(again)) fresh.notice.text.erase(0, again.size());
         close(e, "expired", "replaced by " + n.id, now);
       }
     }
     forget_closed();
+    if (n.priority != Priority::urgent && fresh.notice.text.starts_with(again))
+      if (const auto heard = heard_at_.find(n.key); heard != heard_at_.end() && heard->second + again_after > now.at)
+        fresh.not_before = heard->second + again_after;
   }
   store(fresh, "waiting", std::nullopt, "");
   open_.push_back(std::move(fresh));
@@ -207,6 +217,7 @@ std::optional<Elapsed> Outbox::next_deadline() const {
   for (const auto& e : open_) {
     if (reachable() && !reunion_at_ && (e.awaiting || (e.sent && !e.publish))) offer(e.retry_at);
     offer(e.done_at);
+    if (e.not_before && *e.not_before > last_) offer(e.not_before);
     offer(e.stored.at + keep_open);
   }
   return first;
@@ -304,7 +315,7 @@ void Outbox::freshen(const Standing& standing, Now now) {
     if (!words) {
       close(e, "expired", "nothing to do any more when it could be told", now);
     } else if (!words->empty() && *words != e.notice.text) {
-      e.notice.text = std::move(*words);
+      e.notice.text = (e.notice.text.starts_with(again) ? std::string(again) : "") + *words;
       e.fresh_words = true;
     }
   }
@@ -319,6 +330,12 @@ void Outbox::grant_each(Now now, const Standing& standing) {
       e.held = true;
     }
     if (e.granted || e.held) continue;
+    if (e.not_before) {
+      if (*e.not_before > now.at) continue;
+      e.not_before.reset();
+      if (const auto words = wording_ ? wording_(e.notice.key) : std::optional<std::string>{""}; words && !words->empty())
+        e.notice.text = std::string(again) + *words;
+    }
     const bool asked = e.notice.key.empty();
     if (!asked && !still(e, standing)) {
       e.held = true;
@@ -373,7 +390,7 @@ void Outbox::reunite(Now now, const Standing& standing) {
   freshen(standing, now);
   std::vector<Entry*> stands, rest;
   for (auto& e : open_) {
-    if (e.granted) continue;
+    if (e.granted || (e.not_before && *e.not_before > now.at)) continue;
     const bool so = still(e, standing);
     if (e.notice.key.empty() || (so && e.notice.priority == Priority::urgent && !e.notice.ending)) {
       e.held = false;
@@ -451,6 +468,7 @@ void Outbox::compose_and_fold(const std::vector<Entry*>& still, const std::vecto
   const std::string id = n.id;
   for (auto* e : still) {
     told_[e->notice.key] = !e->notice.ending;
+    if (!e->notice.ending) heard_at_[e->notice.key] = now.at;
     close(*e, "folded", id, now);
   }
   for (auto* e : gone) {
@@ -491,7 +509,10 @@ void Outbox::put_out(Entry& e, Now now) {
     e.sent = true;
     e.order = ++orders_;
     if (counts(e)) count(now);
-    if (!n.key.empty()) told_[n.key] = !n.ending;
+    if (!n.key.empty()) {
+      told_[n.key] = !n.ending;
+      if (!n.ending) heard_at_[n.key] = now.at;
+    }
     store(e, "sent", now.utc, "");
     effects_.emplace_back(Store{AlarmRow{{now.utc, now.at, now.trusted}, n.alarm, n.subject, "notified",
                                          std::string(alarms::name(n.priority)), n.text}});
@@ -500,7 +521,7 @@ void Outbox::put_out(Entry& e, Now now) {
   e.awaiting = true;
   e.retry_at = now.at + ack_retry(e.tries++);
   const bool of_now = e.fresh_words || now.at - e.stored.at <= 30min;
-  const std::string text = n.key.empty() || (of_now && (n.ending || only_while_true(n.alarm))) ? n.text
+  const std::string text = n.key.empty() || n.text.starts_with(again) || (of_now && (n.ending || only_while_true(n.alarm))) ? n.text
                            : of_now   ? with_its_beginning(n.text, n.utc, now.utc, words_)
                            : n.ending ? with_its_day(n.text, n.utc, now.utc, words_)
                                       : with_original_time(n.text, n.utc, now.utc, words_);

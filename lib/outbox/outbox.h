@@ -83,6 +83,7 @@ class Outbox {
     int tries = 0;
     std::optional<Elapsed> retry_at;
     std::optional<Utc> ended;          ///< when its condition was over, for the summary
+    std::optional<Elapsed> not_before; ///< a repetition of what the owner has only just heard waits
   };
 
   bool reachable() const { return broker_ && (link_ || !rig_.phone.bridge_link); }
@@ -119,6 +120,7 @@ class Outbox {
   std::vector<Entry> open_;            ///< in the order in which they were stored
   std::vector<std::string> closed_;    ///< the last ids that are done, to know a repeat
   std::map<std::string, bool, std::less<>> told_;  ///< per key: the owner heard that it began
+  std::map<std::string, Elapsed, std::less<>> heard_at_;  ///< per key: when the owner last heard that it stands
   bool broker_ = false;
   bool link_ = false;
   std::optional<Utc> out_of_reach_since_;

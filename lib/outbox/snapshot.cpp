@@ -39,11 +39,13 @@ std::string Outbox::snapshot() const {
     j["order"] = e.order;
     j["tries"] = e.tries;
     if (e.ended) j["ended"] = ms_of(*e.ended);
+    if (e.not_before) j["not_before"] = ms_of(*e.not_before);
     list.push_back(std::move(j));
   }
   all["open"] = std::move(list);
   all["closed"] = closed_;
   all["told"] = told_;
+  for (const auto& [key, at] : heard_at_) all["heard_at"][key] = ms_of(at);
   if (out_of_reach_since_) all["out_of_reach_since"] = ms_of(*out_of_reach_since_);
   if (next_gathering_) all["next_gathering"] = ms_of(*next_gathering_);
   all["counted_day"] = counted_day_;
@@ -88,6 +90,7 @@ void Outbox::restore(std::string_view snapshot, Now now) {
     e.granted = e.sent || (e.composed && flag(j, "granted"));
     e.publish = e.granted;
     if (const auto t = whole(j, "ended")) e.ended = utc_ms(*t);
+    if (const auto t = whole(j, "not_before")) e.not_before = elapsed_ms(*t) + shift;
     open_.push_back(std::move(e));
   }
   if (const auto it = all.find("closed"); it != all.end() && it->is_array())
@@ -96,6 +99,10 @@ void Outbox::restore(std::string_view snapshot, Now now) {
   if (const auto it = all.find("told"); it != all.end() && it->is_object())
     for (const auto& [key, value] : it->items())
       if (value.is_boolean()) told_[key] = value.get<bool>();
+  heard_at_.clear();
+  if (const auto it = all.find("heard_at"); it != all.end() && it->is_object())
+    for (const auto& [key, value] : it->items())
+      if (const auto t = whole(*it, key.c_str())) heard_at_[key] = elapsed_ms(*t) + shift;
   if (const auto t = whole(all, "out_of_reach_since")) out_of_reach_since_ = utc_ms(*t);
   if (const auto t = whole(all, "next_gathering")) next_gathering_ = utc_ms(*t);
   counted_day_ = text(all, "counted_day");

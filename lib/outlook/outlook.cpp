@@ -406,7 +406,8 @@ void Outlook::replan(const RigMinute& m, const std::vector<const roof::Calibrati
 
   ahead_standing_ = [&] {
     if (!plan_.soc_known || shore_) return false;
-    const double limit = ahead_standing_ ? reserve_warn_h * 1.25 : reserve_warn_h;
+    const double first = rig_.alarm_limit("reserve_ahead", reserve_warn_h);
+    const double limit = ahead_standing_ ? first + rig_.alarm_deadband("reserve_ahead", 0.25 * first) : first;
     const auto at = rig_.bank.departure_reserve_soc > rig_.bank.reserve_soc ? plan_.departure_at : plan_.reserve_at;
     if (away_ && plan_.reserve_at && hours_of(*plan_.reserve_at - plan_.at) < 14 * 24) return true;
     if (at && hours_of(*at - plan_.at) <= limit) return true;
@@ -418,14 +419,9 @@ void Outlook::on_minute(const RigMinute& m, const std::vector<Verdict>& verdicts
                         const std::vector<const roof::Calibration*>& calibrations) {
   learn(m, verdicts);
   follow_strings(m, verdicts);
-  const auto setting = rig_.alarms.find("cabin_cold");
-  const double limit = setting != rig_.alarms.end() && setting->second.limit ? *setting->second.limit : cabin_limit_c;
-  if (cabin_c_) cabin_standing_ = *cabin_c_ <= limit + (cabin_standing_ ? 1 : 0);
-  if (soc_) {
-    const auto low = rig_.alarms.find("bank_low");
-    const double soc_limit = low != rig_.alarms.end() && low->second.limit ? *low->second.limit : rig_.bank.reserve_soc;
-    low_standing_ = *soc_ <= soc_limit + (low_standing_ ? 0.03 : 0);
-  }
+  if (cabin_c_)
+    cabin_standing_ = *cabin_c_ <= rig_.alarm_limit("cabin_cold", cabin_limit_c) + (cabin_standing_ ? rig_.alarm_deadband("cabin_cold", 1) : 0);
+  if (soc_) low_standing_ = *soc_ <= low_limit() + (low_standing_ ? rig_.alarm_deadband("bank_low", 0.03) : 0);
   if (!m.clock_trusted) return;
   const bool due = !planned_at_ || m.start - floor_to(*planned_at_, plan_every) >= plan_every || m.start < *planned_at_;
   if (due || (replan_now_ && m.start - *planned_at_ >= replan_after)) {
@@ -576,6 +572,8 @@ std::string Outlook::clearing_sentence(Now now) const {
   return clearing_text(rig_, words_, plan_, away_);
 }
 
+double Outlook::low_limit() const { return rig_.alarm_limit("bank_low", rig_.bank.reserve_soc); }
+
 std::vector<std::string> Outlook::summary_lines(Now now) const {
   (void)now;
   std::vector<std::string> out;
@@ -624,11 +622,13 @@ std::vector<Fact> Outlook::facts(Now now) const {
     else if (weak_cells)
       low.text = "Bank at " + Words::volts(*bank_v_) + (soc_ ? ", " + Words::percent(*soc_) : std::string()) +
                  ": nearly empty. Switch off what can be spared now, or charge from another source, before it disconnects itself.";
-    else if (soc_)
-      low.text = "Bank " + Words::percent(*soc_) + (*soc_ < rig_.bank.reserve_soc - 0.01 ? ", below" : ", at") + " its reserve of " +
-                 Words::percent(rig_.bank.reserve_soc) +
-                 ". Switch off what can be spared, or charge from another source.";
-    if (soc_) low.over_text = "Bank above its reserve again: " + Words::percent(*soc_) + ".";
+    else if (soc_) {
+      const double mark = *soc_ > rig_.bank.reserve_soc + 0.01 ? low_limit() : rig_.bank.reserve_soc;
+      low.text = "Bank " + Words::percent(*soc_) + (*soc_ < mark - 0.01 ? ", below " : ", at ") + (mark > rig_.bank.reserve_soc ? "your limit of " : "its reserve of ") +
+                 Words::percent(mark) + ". Switch off what can be spared, or charge from another source.";
+    }
+    if (soc_)
+      low.over_text = std::string("Bank above ") + (low_limit() > rig_.bank.reserve_soc ? "your limit" : "its reserve") + " again: " + Words::percent(*soc_) + ".";
 
     Fact& ahead = fact("reserve_ahead");
     ahead.condition = ahead_standing_ && !low.condition;
@@ -643,8 +643,7 @@ std::vector<Fact> Outlook::facts(Now now) const {
     }
 
     Fact& surplus = fact("surplus");
-    const auto setting = rig_.alarms.find("surplus");
-    const double limit = setting != rig_.alarms.end() && setting->second.limit ? *setting->second.limit : surplus_kwh;
+    const double limit = rig_.alarm_limit("surplus", surplus_kwh);
     const auto& s = plan_.surplus_today;
     surplus.condition = s && s->kwh >= limit && hours_of(s->from - plan_.at) <= 3;
     if (s) surplus.text = surplus_text(words_, plan_);

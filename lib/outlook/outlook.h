@@ -65,6 +65,7 @@ class Outlook {
   void restore(std::string_view text);
 
  private:
+  double low_limit() const;  ///< share of charge below which the bank is called low
   struct StringState {
     snow::Layer layer;
     bool under_snow = false;

@@ -120,7 +120,7 @@ std::string bank_line(const rig::Rig& rig, const Words& words, const Plan& plan,
     return "Bank at " + Words::volts(*bank_v) + ", state of charge unknown, " + fixed(s.low * 100, 0) + "-" + Words::percent(s.high) + ".";
   }
   std::string text = "Bank " + Words::percent(*soc);
-  if (plan.reserve_at && *plan.reserve_at <= plan.at) return text + ", at its reserve.";
+  if (plan.reserve_at && *plan.reserve_at <= plan.at) return text + (*soc < rig.bank.reserve_soc - 0.01 ? ", below its reserve." : ", at its reserve.");
   if (plan.reserve_at) return text + ", lasts until " + until(words, *plan.reserve_at, plan.at) + ".";
   return text + ", the reserve is not in sight.";
 }

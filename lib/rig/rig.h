@@ -269,6 +269,15 @@ struct Rig {
   Display display;
   bool simulation = false;                  ///< compressed time allowed; refused beside a real command topic
 
+  /// The owner's limit (deadband) of a built-in alarm in the unit of alarms/builtin.h, else what its room takes.
+  double alarm_limit(const char* alarm, double otherwise) const {
+    const auto it = alarms.find(alarm);
+    return it != alarms.end() ? it->second.limit.value_or(otherwise) : otherwise;
+  }
+  double alarm_deadband(const char* alarm, double otherwise) const {
+    const auto it = alarms.find(alarm);
+    return it != alarms.end() ? it->second.deadband.value_or(otherwise) : otherwise;
+  }
   bool has(Channel c) const {
     for (const auto& s : sources)
       if (s.channel == c) return true;

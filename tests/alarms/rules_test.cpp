@@ -50,10 +50,35 @@ TEST_CASE("a rule reads back as a sentence, in the owner's units") {
   CHECK(rule_sentence(r, imperial) == "fridge: site.cabin_temperature above 46.4 °F, over when back for 1 h; priority high.");
   r = rule("drain", Quantity::soc, 0, rig::Test::rate_below, -0.1);
   r.signal.text = "bank.soc";
-  CHECK(rule_sentence(r, metric) == "drain: bank.soc changing by less than -10 % an hour, over when back for 5 min; priority low.");
+  CHECK(rule_sentence(r, metric) == "drain: bank.soc falling by more than 10 % an hour, over when back for 5 min; priority low.");
+  r = rule("kettle", Quantity::load_power, 0, rig::Test::above, 1200);
+  r.signal.text = "loads.power";
+  r.on_delay = 20s;
+  CHECK(rule_sentence(r, metric) == "kettle: loads.power above 1200 W for 20 s, over when back for 5 min; priority low.");
+  r = rule("warming", Quantity::cell_temperature, 0, rig::Test::rate_above, 2);
+  r.signal.text = "bank.cell_min";
+  r.deadband = 0.5;
+  CHECK(rule_sentence(r, imperial) == "warming: bank.cell_min rising by more than 3.6 °F an hour, over when past 2.7 °F an hour for 5 min; priority low.");
   r = rule("mute", Quantity::string_power, 0, rig::Test::missing, 0);
   r.signal.text = "strings.front.power";
   CHECK(rule_sentence(r, metric) == "mute: strings.front.power silent for 15 min, over when it speaks again; priority low.");
+}
+
+TEST_CASE("a built-in alarm reads back as a sentence with what the owner changed") {
+  const Words words = *Words::in_zone("UTC", false);
+  rig::Rig rig;
+  CHECK(alarm_sentence(*built_in("bank_low"), rig, words) == "bank_low: low bank for 5 min, over when gone for 30 min; priority high.");
+  rig.alarms["bank_low"].limit = 0.3;
+  rig.alarms["bank_low"].deadband = 0.05;
+  rig.alarms["bank_low"].on_delay = 30s;
+  rig.alarms["bank_low"].priority = rig::Priority::urgent;
+  rig.alarms["shade"].enabled = false;
+  rig.alarms["cabin_cold"].limit = 4;
+  CHECK(alarm_sentence(*built_in("bank_low"), rig, words) ==
+        "bank_low: low bank for 30 s, your limit 30 %, deadband 5 %, over when gone for 30 min; priority urgent.");
+  CHECK(alarm_sentence(*built_in("shade"), rig, words) == "shade: off.");
+  CHECK(alarm_sentence(*built_in("cabin_cold"), rig, words) == "cabin_cold: cold cabin for 10 min, your limit 4 °C, over when gone for 30 min; priority high.");
+  for (const BuiltIn& b : built_in_alarms()) CHECK(alarm_sentence(b, rig, words).ends_with("."));
 }
 
 TEST_CASE("a value wobbling about its limit for three hours at night is one message") {
@@ -103,6 +128,16 @@ TEST_CASE("a slow fall and a single odd sample are no rate") {
   Bench b = with(falling);
   for (int i = 0; i <= 120; ++i) read(b, i * 1min, 0.9 - i * 0.05 / 60 - (i == 60 ? 0.02 : 0));
   CHECK(b.count("raised") == 0);
+}
+
+TEST_CASE("on its way back inside the deadband a value is not put beside a limit it has left") {
+  rig::Rule r = rule("low_volts", Quantity::bank_voltage, 0, rig::Test::below, 12.40);
+  r.deadband = 0.2;
+  r.text = "Bank at {value}, below {limit}.";
+  Bench b = with(r);
+  read(b, 0min, 12.1);
+  for (int m = 5; m < 60; m += 5) read(b, m * 1min, 12.5);
+  CHECK(b.alarms.wording("low_volts-bank") == "Bank at 12.1 V, below 12.4 V.");
 }
 
 TEST_CASE("a missing rule raises after its silence and is over when the signal speaks again") {
@@ -159,7 +194,7 @@ TEST_CASE("a rule over a derived value, with its own subject") {
   b.advance(11h);
   CHECK(b.alarms.standing("weak-rear"));
   REQUIRE(b.said().size() == 1);
-  CHECK(b.said()[0].text == "Strings.rear.performance_index 40 %, below 50 % since 10:00.");
+  CHECK(b.said()[0].text == "Strings rear performance index 40 %, below 50 % since 10:00.");
 }
 
 TEST_CASE("a signal that falls silent does not complete an on-delay with values nobody has seen") {

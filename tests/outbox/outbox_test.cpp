@@ -581,6 +581,67 @@ TEST_CASE("an unreadable or foreign snapshot leaves a fresh outbox") {
   }
 }
 
+TEST_CASE("what the owner read in the morning is not said again an hour later, for it began in the night") {
+  FarSide f(with_quiet_hours());
+  f.t = 26h;
+  f.broker(true);
+  f.raise("cabin_cold", "rig", high, "Cabin at 3 °C.");
+  f.raise("bank_low", "rig", high, "Bank 19 %.");
+  f.to(31h + 31min);
+  REQUIRE(f.shown.size() == 1);
+  f.to(32h + 10min);
+  f.raise("cabin_cold", "rig", high, "Still so. Cabin at 3 °C.");
+  f.raise("bank_low", "rig", high, "Still so. Bank 18 %.");
+  f.to(35h);
+  f.end("bank_low", "rig", "Bank above its reserve again.");
+  f.to(37h + 29min);
+  CHECK(texts(f) == std::vector<std::string>{"Cabin at 3 °C. Bank 19 %.", "Bank above its reserve again."});
+  f.to(38h);
+  REQUIRE(f.shown.size() == 3);
+  CHECK(f.shown[2].text == "Still so. Cabin at 3 °C.");
+  CHECK(f.shown[2].at == 37h + 30min);
+}
+
+TEST_CASE("a daily summary that says what stands is not followed by the same words") {
+  rig::Rig r = with_quiet_hours();
+  r.phone.daily_summary = true;
+  FarSide f(r);
+  f.t = 26h;
+  f.broker(true);
+  f.outbox->set_summary("Bank 19 %, below its reserve.\nToday about 2 kWh.");
+  f.raise("bank_low", "rig", high, "Bank 19 %, below its reserve.");
+  f.raise("snow", "fore", high, "Fore string under snow.");
+  f.to(32h);
+  CHECK(texts(f) == std::vector<std::string>{"Bank 19 %, below its reserve. Today about 2 kWh. Fore string under snow."});
+}
+
+TEST_CASE("an end told on a later day names that day, and its time where the text has none") {
+  FarSide f(with_quiet_hours());
+  f.t = 20h;
+  f.broker(true);
+  f.raise("snow", "fore", high, "Fore string under snow.");
+  f.raise("outage", "aft", high, "Aft string dead.");
+  f.to(23h);
+  f.end("snow", "fore", "Fore string clear again at 22:50. Snow cost 0.4 kWh.");
+  f.end("outage", "aft", "Aft string is back.");
+  f.to(32h);
+  REQUIRE(f.shown.size() == 3);
+  CHECK(f.shown[2].text == "Yesterday: Fore string clear again at 22:50. Snow cost 0.4 kWh. Yesterday 23:00: Aft string is back.");
+}
+
+TEST_CASE("a gathered message tells the worst in full and no more than fits in 240 characters, the rest by name") {
+  FarSide f(with_quiet_hours());
+  f.t = 23h;
+  f.broker(true);
+  const std::string half(110, 'x');
+  f.raise("stale", "aft", low, "Low. " + half + ".");
+  f.raise("outage", "aft", high, "High. " + half + ".");
+  f.raise("cabin_cold", "rig", high, "Cold. " + half + ".");
+  f.to(32h);
+  REQUIRE(f.shown.size() == 1);
+  CHECK(f.shown[0].text == "High. " + half + ". Cold. " + half + ". Also: silent telemetry (aft) since yesterday 23:00.");
+}
+
 TEST_CASE("a long list is cut with a count") {
   const Words words = *Words::in_zone("Etc/GMT+6", false);
   std::vector<Item> gone;
