@@ -27,8 +27,9 @@ constexpr Span try_again = seconds{20};            // after trouble
 constexpr Span age_every = minutes{10};
 constexpr Span snapshots_every = hours{1};
 constexpr Span check_every = days{7};
-constexpr std::int64_t log_worth_moving = 1 << 20;
+constexpr std::int64_t log_worth_moving = 1 << 20;       // well over what an emptied log is cut to (store.cpp)
 constexpr std::int64_t log_held_by_reader = 8 << 20;
+constexpr Span held_for = hours{1};                // no review and no export takes as long
 constexpr std::uintmax_t scarce_room = 16u << 20;  // on the card: trim before it is full
 
 struct Identity {
@@ -93,6 +94,7 @@ struct Journal::Impl {
   Trouble trouble = Trouble::none;
   std::string trouble_message;
   bool held_by_reader = false;
+  std::optional<Elapsed> held_since;
   std::optional<Elapsed> oldest_waiting, last_look, last_try, last_age, last_check, last_snapshots;
 
   // -- opening and closing --
@@ -319,15 +321,17 @@ struct Journal::Impl {
 
   void note_reader(Now now) {
     const std::int64_t log = log_bytes();
-    if (log > log_held_by_reader && store.db.checkpoint() != 0) {
-      seen = identity(path);
-      if (held_by_reader) return;
-      held_by_reader = true;
-      pending.urgent.push_back(EventRow{{now.utc, now.at, now.trusted}, "journal_held",
-                                        "A program keeps the journal open for reading: it cannot be tidied until that one ends."});
-    } else {
+    if (log < log_worth_moving || store.db.checkpoint() == 0) {
+      held_since.reset();
       held_by_reader = false;
+      return;
     }
+    seen = identity(path);
+    if (!held_since || now.at < *held_since) held_since = now.at;
+    if (held_by_reader || (log < log_held_by_reader && now.at - *held_since < held_for)) return;
+    held_by_reader = true;
+    pending.urgent.push_back(EventRow{{now.utc, now.at, now.trusted}, "journal_held",
+                                      "A program keeps the journal open for reading: it cannot be tidied until that one ends."});
   }
 
   /// The log may grow no further while somebody reads: samples stay in memory, the rest still goes in.

@@ -7,6 +7,7 @@
 #include "journal/database.h"
 #include "journal/five.h"
 #include "journal/names.h"
+#include "journal/packed.h"
 #include "journal/schema.h"
 #include "journal/store.h"
 #include "journal/table_io.h"
@@ -155,7 +156,7 @@ const std::string& Reader::name(int id) const {
 std::optional<std::string> Reader::snapshot(std::string_view key) const {
   auto s = impl_->db.prepare("SELECT data FROM snapshot WHERE key=?");
   if (s.bind(1, key).step() != Statement::Step::row) return std::nullopt;
-  return s.text(0);
+  return unpacked(s.text(0));
 }
 
 std::optional<std::pair<Utc, Utc>> Reader::span() const {

@@ -1,5 +1,6 @@
 #include "journal/store.h"
 
+#include "journal/packed.h"
 #include "journal/schema.h"
 #include "journal/table_io.h"
 #include "words/words.h"
@@ -44,7 +45,7 @@ Store::Opened Store::open(const std::string& path, bool bulk, Names& names, Pend
       break;
     case Origin::ours: break;
   }
-  if (!db.exec("PRAGMA journal_mode=WAL; PRAGMA wal_autocheckpoint=0; PRAGMA journal_size_limit=2097152; PRAGMA secure_delete=OFF; PRAGMA cache_size=-800") ||
+  if (!db.exec("PRAGMA journal_mode=WAL; PRAGMA wal_autocheckpoint=0; PRAGMA journal_size_limit=131072; PRAGMA secure_delete=OFF; PRAGMA cache_size=-800") ||
       !db.exec(bulk ? "PRAGMA synchronous=OFF" : "PRAGMA synchronous=FULL") || !migrate(db))
     return failed();
 
@@ -121,7 +122,7 @@ bool Store::put_rows(const Pending& pending, const Names& names, What what, cons
   for (const Row& r : pending.urgent)
     if (!put_row(r, names)) return false;
   for (const auto& [key, r] : pending.snapshots)
-    if (!db.prepare("INSERT OR REPLACE INTO snapshot VALUES(?,?,?)").bind(1, key).bind(2, ms_of(r.when.utc)).bind(3, r.data).run())
+    if (!db.prepare("INSERT OR REPLACE INTO snapshot VALUES(?,?,?)").bind(1, key).bind(2, ms_of(r.when.utc)).bind(3, std::string_view(packed(r.data))).run())
       return false;
   return true;
 }
@@ -193,7 +194,8 @@ bool Store::redate(const ClockRow& clock, const std::string& zone) {
 std::map<std::string, std::string> Store::snapshots() {
   std::map<std::string, std::string> all;
   auto s = db.prepare("SELECT key,data FROM snapshot");
-  while (s.step() == Statement::Step::row) all[s.text(0)] = s.text(1);
+  while (s.step() == Statement::Step::row) 
+    if (auto data = unpacked(s.text(1))) all[s.text(0)] = std::move(*data);
   return all;
 }
 

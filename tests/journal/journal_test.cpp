@@ -4,6 +4,7 @@
 
 #include "journal/folder.h"
 #include "journal/helpers.h"
+#include "journal/packed.h"
 
 using namespace fw;
 using namespace fw::testing;
@@ -39,6 +40,50 @@ TEST_CASE("a batch also falls due by the clock alone, and flush writes what wait
   CHECK(j->flush(at(start + minutes{16})));
   CHECK(lines(csv(f / "demo.journal", "verdicts")) == 3);
   CHECK(j->waiting() == 0);
+}
+
+TEST_CASE("once the log has been moved into the file it begins small again, so that it is not moved at every write") {
+  Folder f;
+  const std::string path = f / "demo.journal";
+  Winter winter(start);
+  auto j = opened(path, {}, winter.turn());
+  REQUIRE(j);
+  std::uintmax_t most = 0;
+  int shrunk = 0;
+  for (int m = 0; m < 1440; ++m) {
+    play(*j, winter, 1);
+    const auto size = std::filesystem::file_size(path + "-wal");
+    if (size < most / 2) ++shrunk, most = 0;
+    most = std::max(most, size);
+  }
+  CHECK(shrunk >= 1);
+  CHECK(shrunk < 10);
+}
+
+TEST_CASE("a long snapshot is packed in the file and comes back as it was, here and to a reader") {
+  std::string odd;
+  for (int i = 0; i < 20'000; ++i) odd += static_cast<char>((i * i + i / 7) % 256);
+  for (const std::string& text : {std::string{}, std::string(3000, 'a'), std::string(60'000, 'b'), odd, std::string("packed:")}) {
+    const std::string kept = journal::packed(text);
+    CHECK(journal::unpacked(kept) == text);
+    CHECK(kept.size() <= std::max<std::size_t>(text.size(), 40));
+    if (kept.size() < text.size()) CHECK_FALSE(journal::unpacked(kept.substr(0, kept.size() - 8)));
+  }
+  CHECK_FALSE(journal::unpacked("packed:99999999999:AAAA"));
+  Folder f;
+  const std::string path = f / "demo.journal";
+  std::string state = "{\"learned\":[0.25";
+  for (int i = 0; i < 9'000; ++i) state += ",0." + std::to_string(i % 97);
+  state += "]}";
+  {
+    auto j = opened(path);
+    REQUIRE(j);
+    CHECK(j->write({SnapshotRow{stamp(start), "diagnosis", state}}, at(start)));
+    CHECK(j->flush(at(start)));
+  }
+  CHECK(std::filesystem::file_size(path) < 100'000 + state.size() / 2);
+  CHECK(Reader::open(path)->snapshot("diagnosis") == state);
+  CHECK(opened(path)->snapshots()["diagnosis"] == state);
 }
 
 TEST_CASE("a notice's later row replaces its earlier one; what is open comes back after a restart") {
