@@ -1,6 +1,8 @@
 // Where the clear-sky watts of a minute went. From the sky down: cloud, fixed shade, what lies on the glass, and
 // last what the controller or a fault kept back.
 #include <algorithm>
+#include <cmath>
+#include <utility>
 
 #include "diagnosis/state.h"
 #include "sky/cloud.h"
@@ -11,6 +13,8 @@ namespace {
 
 constexpr double free_below = 0.3;    ///< of the belief that output is held back
 constexpr double no_chance = 0.05;
+constexpr double least_doubt = 0.06;  ///< of clear-sky power
+constexpr double hides_above = 0.5;   ///< of the chance that a hill stands before the sun
 constexpr double snows_above = 0.4;   ///< of the chance that snow falls now
 
 /// A string that is free to make what its glass lets through is a witness of the sky; one under snow, held back or dead is not.
@@ -20,7 +24,7 @@ bool shows_the_sky(const StringMemory& s, double held_back) {
          (c == Cause::clear || c == Cause::cloud || c == Cause::shade || c == Cause::soiling);
 }
 
-LossSplit split_of(const Verdict& v, const Opinion& o, double open_w, double film_loss, bool bank_cold) {
+LossSplit split_of(const Verdict& v, const Opinion& o, double open_w, double film_loss, double behind, bool bank_cold) {
   LossSplit s;
   s.cloud_w = v.clear_sky_w - open_w;
   s.shade_w = open_w - v.expected_w;
@@ -57,7 +61,7 @@ LossSplit split_of(const Verdict& v, const Opinion& o, double open_w, double fil
       // What the sky as believed leaves over is what the other explanations, each with its chance, take; where none
       // has a chance it is the sky after all.
       const double snow = o.probability[static_cast<std::size_t>(Cause::snow)];
-      const double shade = o.probability[static_cast<std::size_t>(Cause::shade)];
+      const double shade = std::max(behind, o.probability[static_cast<std::size_t>(Cause::shade)]);
       if (rest > 0 && snow + shade > no_chance) {
         s.snow_w = rest * snow / (snow + shade);
         s.shade_w += rest - s.snow_w;
@@ -84,7 +88,8 @@ void Diagnosis::State::book(const std::vector<double>& open_w, bool bank_cold) {
     double open = std::min(open_w[i], most);
     // Nobody sees the sky: covered glass and a resting controller say nothing of it, a forecast does. While snow
     // falls the sky is darker than its cloud cover says.
-    if (!seen && site_look.forecast_cloud >= 0 && v.clear_sky_w > 0 && open > 0) {
+    const bool behind_hill = v.cause == Cause::dark && site_look.hidden > hides_above;
+    if ((!seen || behind_hill) && site_look.forecast_cloud >= 0 && v.clear_sky_w > 0 && open > 0) {
       double forecast = sky::share_under_cloud(site_look.forecast_cloud) * v.clear_sky_w;
       if (site_look.snowing > snows_above) forecast = std::min(forecast, open);
       forecast = std::max(forecast, std::min(v.measured_w.value_or(0), most));
@@ -92,7 +97,11 @@ void Diagnosis::State::book(const std::vector<double>& open_w, bool bank_cold) {
       v.expected_w = open * s.look.shade_total;
       if (v.expected_w > 1 && v.measured_w) v.performance_index = *v.measured_w / v.expected_w;
     }
-    v.split = split_of(v, s.opinion, open, s.film.known() ? std::max(0.0, s.film.loss()) : 0, bank_cold);
+    const double low_behind = v.cause == Cause::dark ? site_look.hidden : 0;
+    v.split = split_of(v, s.opinion, open, s.film.known() ? std::max(0.0, s.film.loss()) : 0, low_behind, bank_cold);
+    // Where the string makes what it could, a few per cent too little or too much are the model's, not a cloud's.
+    if (v.cause == Cause::clear && std::abs(v.split.cloud_w) < std::max(least_doubt, s.calibration.uncertainty()) * v.clear_sky_w)
+      v.split.unexplained_w += std::exchange(v.split.cloud_w, 0);
   }
 }
 
