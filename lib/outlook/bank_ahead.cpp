@@ -114,12 +114,12 @@ BankPath run_bank(const rig::Rig& rig, const BankNow& now, const std::vector<Ban
   return out;
 }
 
-std::optional<double> reserve_after_h(const rig::Rig& rig, const BankNow& now, const std::vector<BankStep>& steps, double offset_sd,
-                                      double load_share) {
-  if (std::clamp(now.soc + offset_sd * now.soc_error, 0.0, 1.0) <= rig.bank.reserve_soc) return 0;
+std::optional<double> reached_after_h(const rig::Rig& rig, const BankNow& now, const std::vector<BankStep>& steps, double soc_level,
+                                      double offset_sd, double load_share) {
+  if (std::clamp(now.soc + offset_sd * now.soc_error, 0.0, 1.0) <= soc_level) return 0;
   std::optional<double> out;
   walk(rig, now, steps, offset_sd, load_share, [&](const BankModel::Flow&, const BankStep& s, const BankModel::State& at, double before, double reach) {
-    note_crossing(rig.bank.reserve_soc, before, reach, s, at.hours, out);
+    note_crossing(soc_level, before, reach, s, at.hours, out);
     return !out;
   });
   return out;

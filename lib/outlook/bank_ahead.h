@@ -64,9 +64,9 @@ class BankModel {
 /// offset_sd: runs that many standard errors beside the middle (-1.28 and 1.28 bound 80 %).
 BankPath run_bank(const rig::Rig& rig, const BankNow& now, const std::vector<BankStep>& steps, double offset_sd);
 
-/// Hours until the reserve is reached on such a path, with that share of the loads; none: not within the steps.
-std::optional<double> reserve_after_h(const rig::Rig& rig, const BankNow& now, const std::vector<BankStep>& steps, double offset_sd,
-                                      double load_share = 1);
+/// Hours until a state of charge is reached on such a path, with that share of the loads; none: not within the steps.
+std::optional<double> reached_after_h(const rig::Rig& rig, const BankNow& now, const std::vector<BankStep>& steps, double soc_level,
+                                      double offset_sd, double load_share = 1);
 
 /// Energy accepted from the strings over steps [from, to), kWh.
 double accepted_kwh(const BankPath& path, const std::vector<BankStep>& steps, std::size_t from, std::size_t to);

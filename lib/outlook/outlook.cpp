@@ -618,7 +618,7 @@ std::vector<Fact> Outlook::facts(Now now) const {
     low.condition = !gone.condition && !shore_ && ((soc_ && low_standing_) || heavy_soon || weak_cells);
     if (weak_cells || (soc_ && *soc_ < rig_.bank.reserve_soc / 2)) low.priority = 2;
     if (heavy_soon && !(soc_ && low_standing_))
-      low.text = heavy_text(words_, *heavy, *rate_h);
+      low.text = heavy_text(*heavy, *rate_h);
     else if (weak_cells)
       low.text = "Bank at " + Words::volts(*bank_v_) + (soc_ ? ", " + Words::percent(*soc_) : std::string()) +
                  ": nearly empty. Switch off what can be spared now, or charge from another source, before it disconnects itself.";

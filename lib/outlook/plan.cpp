@@ -121,7 +121,7 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
     plan.reserve_late = at(high.reserve_h);
     plan.departure_at = at(mid.departure_h);
     // Which of seven paths from very poor to very good reach it: a probability in steps fine enough for words.
-    auto reached = [&](double sd) { return reserve_after_h(rig, assumed, steps, sd).has_value(); };
+    auto reached = [&](double sd) { return reached_after_h(rig, assumed, steps, rig.bank.reserve_soc, sd).has_value(); };
     constexpr double sd[] = {0.37, 0.79, 1.47};
     int count = mid.reserve_h ? 4 : 0;
     if (mid.reserve_h) {
@@ -130,11 +130,14 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
       for (int k = 2; k >= 0 && reached(-sd[k]); --k) ++count;
     }
     plan.reserve_probability = count / 7.0;
-    if (mid.reserve_h && *mid.reserve_h > 0) {
+    // Saving for the reserve, or for the departure reserve where only that is in sight.
+    const auto short_h = mid.reserve_h ? mid.reserve_h : mid.departure_h;
+    const double short_soc = mid.reserve_h ? rig.bank.reserve_soc : rig.bank.departure_reserve_soc;
+    if (short_h && *short_h > 0) {
       // A cut that carries it through; if that is too much to ask, one that carries it to the next sun.
       double sun_h = 0, t = 0;
       for (std::size_t i = 0; i < n; ++i) {
-        if (t > *mid.reserve_h && mid.accepted_w[i] > steps[i].load_w && steps[i].load_w > 0) {
+        if (t > *short_h && mid.accepted_w[i] > steps[i].load_w && steps[i].load_w > 0) {
           sun_h = t + 1;
           break;
         }
@@ -142,7 +145,7 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
       }
       t = 0;
       for (std::size_t i = 0; i < n && sun_h == 0; ++i) {  // no charging in sight: the next daylight, when things can be seen to
-        if (t > *mid.reserve_h && roof.steps[i].sun_elevation_deg > 5) sun_h = t;
+        if (t > *short_h && roof.steps[i].sun_elevation_deg > 5) sun_h = t;
         t += steps[i].hours;
       }
       double mean_w = 0, all_h = 0;
@@ -151,7 +154,7 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
       for (const double goal_h : {all_h, sun_h}) {
         if (goal_h <= 0 || plan.saving_w) continue;
         for (double cut = 0.1; cut <= 0.71; cut += 0.05) {
-          const auto h = reserve_after_h(rig, assumed, steps, 0, 1 - cut);
+          const auto h = reached_after_h(rig, assumed, steps, short_soc, 0, 1 - cut);
           if (h && *h < goal_h) continue;
           plan.saving_w = cut * mean_w;
           if (goal_h < all_h) plan.saving_until = at(goal_h);

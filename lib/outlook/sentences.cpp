@@ -40,6 +40,9 @@ std::string about_when(const Words& words, Utc t, Utc now) {
   return gap == std::string::npos ? "about " + when : when.substr(0, gap) + " about " + when.substr(gap + 1);
 }
 
+/// To five minutes within a day, beyond that the part of the day.
+std::string reached_when(const Words& words, Utc t, Utc now) { return t < now + hours{24} ? about_when(words, t, now) : until(words, t, now); }
+
 std::string about(double kwh) { return kwh < 0.015 ? "next to nothing" : "about " + Words::energy(kwh); }
 }  // namespace
 
@@ -152,13 +155,13 @@ std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& pl
   const bool leaving_ahead = keeps_to_leave && plan.departure_at && *plan.departure_at > plan.at;
   if (leaving_ahead)
     text += " Departure reserve (" + Words::percent(rig.bank.departure_reserve_soc) + ") reached " +
-            about_when(words, *plan.departure_at, plan.at) + ".";
+            reached_when(words, *plan.departure_at, plan.at) + ".";
   else if (keeps_to_leave && soc && *soc <= rig.bank.departure_reserve_soc + 0.03)
     text += " That is " + std::string(*soc < rig.bank.departure_reserve_soc - 0.01 ? "below" : "about") + " the departure reserve of " +
             Words::percent(rig.bank.departure_reserve_soc) + ".";
   if (in_sight)
     text += away ? " Reserve in about " + span_of(*plan.reserve_at, plan.at) + ", " + until(words, *plan.reserve_at, plan.at) + "."
-                 : " Reserve (" + Words::percent(rig.bank.reserve_soc) + ") reached " + about_when(words, *plan.reserve_at, plan.at) + ".";
+                 : " Reserve (" + Words::percent(rig.bank.reserve_soc) + ") reached " + reached_when(words, *plan.reserve_at, plan.at) + ".";
   const bool reached = plan.reserve_at && *plan.reserve_at <= plan.at;
   if (reached) text = "Bank " + (soc ? Words::percent(*soc) : std::string("low")) + ", at its reserve of " + Words::percent(rig.bank.reserve_soc) + ".";
   // Before noon the sun that counts is today's.
@@ -198,8 +201,9 @@ std::string attitude_text(const rig::Rig& rig, const Words&, const Plan& plan) {
   return "";
 }
 
-std::string heavy_text(const Words& words, const HeavyLoad& heavy, double hours_left) {
-  (void)words;
+std::string heavy_text(const HeavyLoad& heavy, double hours_left) {
+  const double step = hours_left > 1 ? 6 : hours_left > 0.4 ? 12 : 60;  // of an hour: ten minutes, five, one
+  hours_left = std::round(hours_left * step) / step;
   return "Loads at " + Words::watts(heavy.watts) + " for " + Words::span(heavy.lasting) + ": at this rate the reserve is reached in about " +
          Words::span(Span{static_cast<std::int64_t>(hours_left * 3.6e6)}) + ". Something left on?";
 }

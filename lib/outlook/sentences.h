@@ -27,6 +27,6 @@ std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& pl
 std::string cleaning_text(const Words& words, const Plan& plan);
 /// "" when neither jack nor heading would bring much.
 std::string attitude_text(const rig::Rig& rig, const Words& words, const Plan& plan);
-std::string heavy_text(const Words& words, const HeavyLoad& heavy, double hours_left);
+std::string heavy_text(const HeavyLoad& heavy, double hours_left);
 
 }  // namespace fw::outlook

@@ -133,7 +133,7 @@ std::string Words::watts_of(double w, double of_w) { return watt_figure(w) + " o
 
 std::string Words::energy(double kwh) {
   if (std::fabs(kwh) < 0.005) return "0 kWh";
-  return significant(kwh, std::fabs(kwh) < 0.095 ? 1 : 2) + " kWh";
+  return (std::fabs(kwh) < 0.1 ? fixed(kwh, 2) : significant(kwh, 2)) + " kWh";
 }
 
 std::string Words::percent(double fraction) { return whole(fraction * 100) + " %"; }

@@ -179,6 +179,19 @@ TEST_CASE("what was learned survives a restart, foreign text does no harm") {
   }
 }
 
+TEST_CASE("where only the departure reserve is in sight the saving is for that") {
+  rig::Rig r = story::reference();
+  r.bank.departure_reserve_soc = 0.40;
+  Story s(r);
+  s.forecast(at(15, 0), [](Utc) { return Weather{0.2, -5, 0, 2}; });
+  s.live(at(15, 12), at(15, 20), [](Utc t) { return Sight{.soc = 0.62 - 0.0156 * hours_of(t - at(15, 12)), .load_w = 40}; });
+  REQUIRE(s.plan().departure_at);
+  REQUIRE_FALSE(s.plan().reserve_at.value_or(at(25, 0)) < at(18, 0));
+  const std::string text = s.fact("reserve_ahead").text;
+  CHECK(has(text, "less from now on would carry it"));
+  CHECK_FALSE(has(text, "Another source"));
+}
+
 TEST_CASE("at its reserve the bank is said to be there, once") {
   Story s;
   s.forecast(at(15, 0), overcast);

@@ -57,6 +57,8 @@ TEST_CASE("figures carry the owner's units and no more digits than they deserve"
   CHECK(Words::energy(3.1415) == "3.1 kWh");
   CHECK(Words::energy(0.3) == "0.30 kWh");
   CHECK(Words::energy(0.0004) == "0 kWh");
+  CHECK(Words::energy(0.0986) == "0.10 kWh");
+  CHECK(Words::energy(0.047) == "0.05 kWh");
   CHECK(Words::energy(12.4) == "12 kWh");
   CHECK(Words::percent(0.706) == "71 %");
   CHECK(Words::amps(1.46) == "1.5 A");
