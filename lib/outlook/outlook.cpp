@@ -140,8 +140,11 @@ void Outlook::learn(const RigMinute& m, const std::vector<Verdict>& verdicts) {
   }
   for (std::size_t s = 0; s < verdicts.size() && s < strings_.size(); ++s) {
     const Verdict& v = verdicts[s];
-    if (!sees_sky(v.cause) || v.confidence < 0.5 || !v.measured_w || v.clear_sky_w < 0.03 * rig_.strings[s].rated_w()) continue;
-    hour_light_w_ += *v.measured_w / (1 - std::clamp(v.soiling_loss.value_or(0), 0.0, 0.5));
+    // A string held back says nothing of the light by itself; leaving the best hours out would make every sunny place dark.
+    const bool held_back = v.cause == Cause::curtailed;
+    if ((!sees_sky(v.cause) && !held_back) || v.confidence < 0.5 || !v.measured_w || v.clear_sky_w < 0.03 * rig_.strings[s].rated_w()) continue;
+    const double light = held_back ? std::max(v.expected_w, *v.measured_w) : *v.measured_w;
+    hour_light_w_ += light / (1 - std::clamp(v.soiling_loss.value_or(0), 0.0, 0.5));
     hour_clear_w_ += v.clear_sky_w;
     noon_clear_w_ = std::max(noon_clear_w_ * 0.99999, v.clear_sky_w);
   }
@@ -491,10 +494,11 @@ void Outlook::advise(const RigMinute& m) {
     }
     put("clearing", a, when);
   }
-  if (plan_.surplus_today && plan_.surplus_today->kwh >= surplus_kwh) {
+  const double worth_telling = advice_.contains("surplus") ? 0.6 * surplus_kwh : surplus_kwh;  // no coming and going at the limit
+  if (plan_.surplus_today && plan_.surplus_today->kwh >= worth_telling) {
     const auto& s = *plan_.surplus_today;
     put("surplus", {surplus_text(words_, plan_), s.kwh, s.from, s.to, "today"}, when);
-  } else if (!plan_.surplus_today && plan_.surplus_tomorrow && plan_.surplus_tomorrow->kwh >= surplus_kwh) {
+  } else if (!plan_.surplus_today && plan_.surplus_tomorrow && plan_.surplus_tomorrow->kwh >= worth_telling) {
     const auto& s = *plan_.surplus_tomorrow;
     put("surplus", {surplus_text(words_, plan_), s.kwh, s.from, s.to, "tomorrow"}, when);
   } else {

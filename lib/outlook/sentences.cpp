@@ -55,6 +55,7 @@ std::string until(const Words& words, Utc t, Utc now) {
     return part == "night" ? "tonight" : part == "noon" ? "noon today" : "this " + part;
   }
   if (part == "noon") return t < day_after ? "noon tomorrow" : words.day(t) + " noon";
+  if (part == "night" && t >= now + hours{20} && t < now + days{6}) return "the night to " + words.day(t);
   if (t < day_after) return part == "night" ? "tonight, about " + words.clock(t) : "tomorrow " + part;
   if (t < now + days{6}) return words.day(t) + " " + part;
   return words.day(t) + " " + words.local_date(t);

@@ -12,6 +12,7 @@ constexpr double prior_hours = 4;                  // a cloud knot moves from th
 constexpr double prior_error = 0.25, prior_error_weight = 10;
 constexpr double fallback_share = 0.55;            // a winter day of which nothing is known (common practice, no source)
 constexpr std::size_t past_hours = 72;
+constexpr double remembers_h = 36, lasts_h = 6;    // of the sky without a forecast
 }  // namespace
 
 double WeatherAhead::share_for_cloud(double cloud) const {
@@ -55,13 +56,17 @@ std::vector<WeatherHour> WeatherAhead::ahead(Now now, int count, const Forecast*
   const bool usable = forecast && !forecast->rows.empty() && now.at - forecast->received <= forecast_too_old;
   const double age_h = usable ? hours_of(now.at - forecast->received) : 0;
 
-  double sum = 0, weight = 0;
+  // The last days, the latest most, and what the sky does just now for the hours that follow.
+  double sum = 0, weight = 0, now_sum = 0, now_weight = 0;
   for (const auto& p : past_)
     if (p.share) {
-      sum += *p.share * p.weight;
-      weight += p.weight;
+      const double ago_h = hours_of(first - p.hour), counts = p.weight * std::exp(-ago_h / remembers_h);
+      sum += *p.share * counts;
+      weight += counts;
+      if (ago_h <= 4) now_sum += *p.share * p.weight, now_weight += p.weight;
     }
-  const double usual_share = (fallback_share * 2 + sum) / (2 + weight);
+  const double usual_share = (fallback_share + sum) / (1 + weight);
+  auto like_now = [&](int h) { return now_weight > 0 ? usual_share + (now_sum / now_weight - usual_share) * std::min(1.0, now_weight) * std::exp(-h / lasts_h) : usual_share; };
   auto usual_air = [&](Utc t) -> std::optional<double> {  // the same hour of the last days, the newest first
     for (int day = 1; day <= 3; ++day)
       for (const auto& p : past_)
@@ -80,12 +85,12 @@ std::vector<WeatherHour> WeatherAhead::ahead(Now now, int count, const Forecast*
     while (like >= first + hours{0} && like > now.utc) like -= hours{24};
     if (said && (said->cloud || said->irradiance_wm2 || said->air_c)) {
       w.forecast = said->cloud.has_value();
-      w.clear_share = said->cloud ? share_for_cloud(*said->cloud) : usual_share;
+      w.clear_share = said->cloud ? share_for_cloud(*said->cloud) : like_now(h);
       w.snow_cm = std::max(0.0, said->snow_cm.value_or(0));
       w.wind_ms = said->wind_ms;
       w.share_error = (w.forecast ? learned : 0.45) * std::sqrt(1 + (age_h + h) / 36);
     } else {
-      w.clear_share = usual_share;
+      w.clear_share = like_now(h);
       w.share_error = 0.45;
     }
     const auto usual = usual_air(like + hours{24});

@@ -1,5 +1,6 @@
 #include <doctest/doctest.h>
 
+#include "outlook/sentences.h"
 #include "outlook/story.h"
 
 using namespace fw;
@@ -246,4 +247,15 @@ TEST_CASE("cleaning is advised when the film costs enough, not when snow and tha
   CHECK(told(0.04, rig::Climb::yes, false).empty());
   CHECK(told(0.15, rig::Climb::yes, true).empty());
   CHECK(told(0.15, rig::Climb::never, false).empty());
+}
+
+TEST_CASE("a time ahead is said as exactly as it deserves, and the night belongs to the day that follows it") {
+  const Words words = *Words::in_zone("America/Regina", false);
+  const Utc now = at(15, 20);  // a Thursday
+  CHECK(until(words, at(15, 23), now) == "about 23:00");
+  CHECK(until(words, at(16, 3), now) == "tonight, about 03:00");
+  CHECK(until(words, at(16, 9), now) == "tomorrow morning");
+  CHECK(until(words, at(17, 3), now) == "the night to Saturday");
+  CHECK(until(words, at(18, 15), now) == "Sunday afternoon");
+  CHECK(until(words, at(25, 15), now) == "Sunday 2026-01-25");
 }
