@@ -164,7 +164,7 @@ std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& pl
     text += away ? " Reserve in about " + span_of(*plan.reserve_at, plan.at) + ", " + until(words, *plan.reserve_at, plan.at) + "."
                  : " Reserve (" + Words::percent(rig.bank.reserve_soc) + ") reached " + reached_when(words, *plan.reserve_at, plan.at) + ".";
   const bool reached = plan.reserve_at && *plan.reserve_at <= plan.at;
-  if (reached) text = "Bank " + (soc ? Words::percent(*soc) : std::string("low")) + ", at its reserve of " + Words::percent(rig.bank.reserve_soc) + ".";
+  if (reached) text = "Bank " + (soc ? Words::percent(*soc) : std::string("low")) + (soc && *soc < rig.bank.reserve_soc - 0.01 ? ", below its reserve of " : ", at its reserve of ") + Words::percent(rig.bank.reserve_soc) + ".";
   // Before noon the sun that counts is today's.
   const bool today = words.minute_of_day(plan.at) < 12 * 60;
   text += std::string(" Sun ") + (today ? "today " : "tomorrow ") + about(today ? plan.today_made_kwh : plan.tomorrow_made_kwh) +
@@ -177,7 +177,7 @@ std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& pl
     text += " Using about " + Words::watts(*plan.saving_w) + " less from now on would carry it" +
             (plan.saving_until ? " to the sun, " + about_when(words, *plan.saving_until, plan.at) : std::string(" through")) + ".";
   else
-    text += in_sight || leaving_ahead ? " Another source will be needed by then." : " Another source is needed.";
+    text += in_sight || leaving_ahead ? " Another source will be needed by then." : " Switch off what can be spared, or charge from another source.";
   if (!text.empty() && text.front() == ' ') text.erase(0, 1);
   return text;
 }
