@@ -3,8 +3,8 @@
 #include <unistd.h>
 
 #include <iostream>
+#include <map>
 #include <nlohmann/json.hpp>
-#include <set>
 
 #include "command.h"
 #include "conversation.h"
@@ -21,7 +21,7 @@ struct Asked {
   std::vector<std::string> words;        // note
   std::string string, text;
   std::string key, by = "command line";  // acknowledge, shelve
-  double hours = 0;
+  std::string span;                      // shelve
 };
 
 constexpr Span patience = 10s;
@@ -54,7 +54,7 @@ class Desk {
     } else if (m.topic.starts_with(root_ + "alarms/")) {
       const std::string key = m.topic.substr(root_.size() + 7);
       if (m.payload.empty()) standing_.erase(key);
-      else standing_.insert(key);
+      else standing_[key] = json::parse(m.payload, nullptr, false);
     }
   }
 
@@ -72,22 +72,31 @@ class Desk {
     return fine;
   }
 
+  bool urgent(const std::string& key) const {
+    const auto it = standing_.find(key);
+    return it != standing_.end() && word(it->second, "priority") == "urgent";
+  }
+
   bool stands(const std::string& key) const {
     if (standing_.contains(key)) return true;
     std::cerr << "'" << key << "' is no alarm that stands now";
     if (standing_.empty()) std::cerr << "; none does\n";
     else {
       std::cerr << "; these do:\n";
-      for (const auto& k : standing_) std::cerr << "  " << k << "\n";
+      for (const auto& [k, j] : standing_) std::cerr << "  " << k << ": " << word(j, "text") << "\n";
     }
     return false;
   }
 
  private:
+  static std::string word(const json& j, const char* name) {
+    return j.is_object() && j.contains(name) && j[name].is_string() ? j[name].get<std::string>() : "";
+  }
+
   std::string root_;
   std::unique_ptr<Conversation> broker_;
   bool online_ = false;
-  std::set<std::string> standing_;
+  std::map<std::string, json> standing_;
 };
 
 int with_desk(const std::string& config, const std::function<int(const Described&, Desk&)>& act) {
@@ -138,9 +147,26 @@ int acknowledge(const Asked& a) {
   });
 }
 
+/// "8" are hours; "30 min", "2h" and "3d" say their unit.
+std::optional<double> hours_in(const std::string& text) {
+  const bool bare = text.find_first_not_of("0123456789.") == std::string::npos;
+  const auto span = span_in(bare ? text + "h" : text);
+  return span ? std::optional{hours_of(*span)} : std::nullopt;
+}
+
 int shelve(const Asked& a) {
+  const auto hours = hours_in(a.span);
+  if (!hours || *hours < 0.01 || *hours > 168) {
+    std::cerr << "'" << a.span << "' is not a time to shelve an alarm for: hours up to 168, or for example 30min, 2h, 3d\n";
+    return unusable;
+  }
   return with_desk(a.config, [&](const Described&, Desk& desk) -> int {
-    return desk.say("alarms/" + a.key + "/shelve", json{{"hours", a.hours}}.dump());
+    if (!desk.stands(a.key)) return found_wrong;
+    if (desk.urgent(a.key) && *hours > 24) {
+      std::cerr << "an urgent alarm is shelved for 24 hours at most\n";
+      return unusable;
+    }
+    return desk.say("alarms/" + a.key + "/shelve", json{{"hours", *hours}}.dump());
   });
 }
 
@@ -165,7 +191,7 @@ void add_owner_words(CLI::App& app, Todo& todo) {
   auto* s = app.add_subcommand("shelve", "Hide an alarm for some hours; it is still judged and journalled");
   s->add_option("CONFIG", a->config, "The rig")->required();
   s->add_option("ALARM", a->key, "The alarm's key, as on its topic: snow-fore")->required();
-  s->add_option("HOURS", a->hours, "For how long, up to 168 hours")->required()->check(CLI::Range(0.01, 168.0));
+  s->add_option("HOURS", a->span, "For how long: hours, or 30min, 2h, 3d; up to 7 days, an urgent one 24 hours")->required();
   s->callback([a, &todo] { todo = [a] { return shelve(*a); }; });
 }
 

@@ -18,6 +18,7 @@ constexpr Span gather = 2min;
 constexpr Span chatter_within = 30min;
 constexpr Span chatter_off_delay = 30min;
 constexpr Span publish_spacing = 1h;
+constexpr Span republish_after = 15s;
 constexpr Span forgotten_after = 24h;
 constexpr Span believed_for = 30min;
 
@@ -333,6 +334,7 @@ std::optional<Alarms::Next> Alarms::next() const {
     if (it != book_.end() && it->second.raw) continue;
     offer(*watches_[i].last_seen() + (r.on_delay > Span::zero() ? r.on_delay : default_missing_after), rule_keys_[i], Due::missing);
   }
+  if (republish_at_) offer(*republish_at_, "", Due::republish);
   for (const auto& [key, a] : book_) {
     if (a.raw && !a.condition) offer(a.raw_since + timing(a).on_delay, key, Due::raise);
     if (!a.raw && a.condition) offer(a.raw_since + off_delay_of(a), key, Due::clear);
@@ -369,6 +371,11 @@ void Alarms::advance(Now now) {
 void Alarms::run(const Next& due, Now now) {
   deadline_known_ = false;
   const Now then = moment(due.at, now);
+  if (due.what == Due::republish) {
+    republish_at_.reset();
+    for (auto& e : republish()) effects_.push_back(std::move(e));
+    return;
+  }
   if (due.what == Due::missing) {
     for (std::size_t i = 0; i < rule_keys_.size(); ++i)
       if (rule_keys_[i] == due.key && rig_.rules[i].test == rig::Test::missing) {
@@ -636,6 +643,12 @@ void Alarms::publish(const std::string& key, Alarm& a, bool state_changed, Now n
   a.published_at = now.at;
   a.ever_published = true;
   effects_.emplace_back(Publish{"", topic_ + key, std::move(text), 1, true, {}, ""});
+}
+
+void Alarms::on_link_back(Now now) {
+  advance(now);
+  deadline_known_ = false;
+  republish_at_ = now.at + republish_after;
 }
 
 std::vector<Effect> Alarms::republish() const {

@@ -60,6 +60,9 @@ class Alarms {
   std::vector<std::string> lines(Now now) const;
   /// Every retained alarms/<key> again, and empties for those known to be over.
   std::vector<Effect> republish() const;
+  /// The way to the far side is back: what is retained goes out once more a little later. A bridge's broker may let a
+  /// fresh message overtake older ones in its queue in the moment of the return.
+  void on_link_back(Now now);
 
   std::string snapshot() const;
   /// Unreadable or foreign text leaves a fresh state. Alarms this rig no longer has are ended.
@@ -107,7 +110,7 @@ class Alarms {
   using Book = std::map<std::string, Alarm, std::less<>>;
 
   struct Timing { Span on_delay, off_delay, settle; };
-  enum class Due { missing, raise, clear, unshelve, look, remind, settle, expire };
+  enum class Due { missing, raise, clear, unshelve, look, remind, settle, expire, republish };
   struct Next { Elapsed at; std::string key; Due what; };
 
   const rig::Rule* rule_named(std::string_view alarm) const;
@@ -144,6 +147,7 @@ class Alarms {
   std::map<Channel, std::vector<std::size_t>> rules_of_;
   std::map<std::pair<rig::Derived, int>, std::vector<std::size_t>> rules_of_derived_;
   std::optional<Elapsed> last_;
+  std::optional<Elapsed> republish_at_;
   std::vector<Effect> effects_;
   std::vector<Notice> notices_;
   mutable bool deadline_known_ = false;

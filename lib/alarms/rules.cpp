@@ -238,7 +238,7 @@ std::string rule_text(const rig::Rule& r, double value, Utc since, Utc now, cons
   std::string text = r.text;
   const std::string at = words.when(since, now);
   if (text.empty()) {
-    text = Words::capital(r.signal.text);
+    text = Words::capital(r.signal.text.starts_with("site.") ? r.signal.text.substr(5) : r.signal.text);
     for (char& c : text)
       if (c == '.' || c == '_') c = ' ';
     if (r.test == Test::missing) return text + ": no word since " + at + ".";

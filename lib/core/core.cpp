@@ -207,6 +207,7 @@ void Core::take_inbound(const Message& m, std::string_view below_root) {
             if (l.up != link_up_) {
               store(EventRow{stamp(), "link", l.up ? "phone link up" : "phone link down"});
               link_down_since_ = l.up ? std::nullopt : std::optional{now_};
+              if (l.up) alarms_.on_link_back(t);
             }
             link_up_ = l.up;
             outbox_.on_link(l.up, t);

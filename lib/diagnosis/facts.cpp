@@ -124,7 +124,7 @@ std::vector<Fact> Diagnosis::facts(Now now) const {
       outage.text = who + " dead since " + words.when(s.outage.since, now.utc) + witness(i) + (l.has_volts ? "; " + Words::volts(std::abs(l.volts)) + " at the controller" : "") +
                     ". Looks like a plug, switch or breaker. Have it looked at by someone qualified.";
     } else if (s.half.on) {
-      outage.text = who + " makes half of what it should since " + words.when(s.half.since, now.utc) + figures(", ", made, s.verdict.expected_w, rated) +
+      outage.text = who + " makes half of what it should since " + words.when(s.half.since, now.utc) + (s.verdict.expected_w >= 0.1 * rated ? ", " + Words::watts_of(made, s.verdict.expected_w) : "") +
                     ", at its usual voltage. Looks like a lost parallel branch: plug or fuse. Have it looked at by someone qualified.";
     } else if (s.outage.until != Utc{} || s.half.until != Utc{}) {
       outage.over_text = who + " is back.";

@@ -4,6 +4,8 @@
 
 #include <doctest/doctest.h>
 
+#include <map>
+
 #include "alarms/bench.h"
 #include "units/text.h"
 
@@ -405,6 +407,28 @@ TEST_CASE("after a reconnect every retained alarm is sent again, over ones as em
   CHECK(hot.qos == 1);
   CHECK(low.topic == "firnwatt/test/alarms/bank_low-bank");
   CHECK(low.payload.find("bank_low on bank.") != std::string::npos);
+}
+
+TEST_CASE("after the link's return every retained alarm is sent once more, standing or over") {
+  Bench b;
+  b.to(1h);
+  b.offer(b.fact("bank_sensor", "cells", true));
+  b.offer(b.fact("bank_hot", "bank", true));
+  b.advance(2h);
+  b.offer(b.fact("bank_hot", "bank", false));
+  b.advance(3h);
+  b.effects.clear();
+  b.alarms.on_link_back(b.now());
+  b.advance(3h + 14s);
+  CHECK(b.effects.empty());
+  b.advance(3h + 1min);
+  std::map<std::string, bool> empty_of;
+  for (const auto& e : b.effects)
+    if (const auto* p = std::get_if<Publish>(&e)) empty_of[p->topic] = p->payload.empty();
+  CHECK(empty_of == std::map<std::string, bool>{{"firnwatt/test/alarms/bank_hot-bank", true}, {"firnwatt/test/alarms/bank_sensor-cells", false}});
+  b.effects.clear();
+  b.advance(4h);
+  CHECK(b.effects.empty());
 }
 
 TEST_CASE("new figures each minute do not send a retained message each minute") {

@@ -120,6 +120,11 @@ TEST_CASE("status works with the broker down; the owner's words reach the journa
   const Finished none = run({FW_PROGRAM, "acknowledge", rig.config(), "snow-front"});
   CHECK(none.code == 1);
   CHECK(none.err.find("no alarm that stands now") != std::string::npos);
+  CHECK(run({FW_PROGRAM, "shelve", rig.config(), "snow-front", "2h"}).err.find("no alarm that stands now") != std::string::npos);
+  for (const char* bad : {"soon", "0", "8d", "-1"}) {
+    CAPTURE(bad);
+    CHECK(run({FW_PROGRAM, "shelve", rig.config(), "snow-front", bad}).code == 2);
+  }
   CHECK(eventually([&] { return run({FW_PROGRAM, "export", rig.journal(), "notes"}).out.find("just words") != std::string::npos; }));
   CHECK(run({FW_PROGRAM, "export", rig.journal(), "notes"}).out.find("panels_cleared") != std::string::npos);
   rig.broker.kill();

@@ -262,7 +262,7 @@ TEST_CASE("over a link that is cut, a daemon and a broker that are killed, no me
     if (row.state == "expired") CHECK_FALSE(row.detail.empty());
   }
   CHECK(order == way.told_in_order());
-  CHECK(eventually([&] { return WholeWay::kept_alarms(way.far_port()) == WholeWay::kept_alarms(way.rig_port()); }, 20s));
+  CHECK(eventually([&] { return WholeWay::kept_alarms(way.far_port()) == WholeWay::kept_alarms(way.rig_port()); }, 60s));
   // The three that stand, and perhaps some that came and went so often that they are held for a while.
   const auto kept = WholeWay::kept_alarms(way.far_port());
   for (const char* key : {"step1-rig", "step2-rig", "step3-rig"}) CHECK(kept.contains(std::string("firnwatt/test/alarms/") + key));
