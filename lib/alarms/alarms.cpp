@@ -22,9 +22,12 @@ constexpr Span republish_after = 15s;
 constexpr Span forgotten_after = 24h;
 constexpr Span believed_for = 30min;
 
+/// What may come, how often it is said: each day's offer is its own, days ahead are told once a week.
+enum class Outlook { none, near, far };
+
 /// Least time between two first messages about one key.
-constexpr Span pause_of(Priority p, bool outlook) {
-  if (outlook) return 12h;
+constexpr Span pause_of(Priority p, Outlook outlook) {
+  if (outlook != Outlook::none) return outlook == Outlook::near ? Span(12h) : Span(7 * 24h);
   return p == Priority::urgent ? Span(15min) : p == Priority::high ? Span(2h) : Span(6h);
 }
 
@@ -40,6 +43,11 @@ constexpr Span remind_after(Priority p, int n, bool outlook) {
 bool is_outlook(std::string_view alarm) {
   const auto* b = built_in(alarm);
   return b && b->only_while_true;
+}
+
+Outlook outlook_of(std::string_view alarm, Priority p) {
+  if (!is_outlook(alarm)) return Outlook::none;
+  return p == Priority::low && alarm != "surplus" ? Outlook::far : Outlook::near;
 }
 
 /// An offer of every sunny day goes to the journal and its retained topic; to the phone where the owner set it.
@@ -459,7 +467,7 @@ void Alarms::raise(const std::string& key, Alarm& a, Now now) {
   record(a, a.told || back ? "re_raised" : "raised", now);
   refresh_hidden(now);
   if (!a.told) look_soon(a, now);
-  if (a.told) a.remind_at = now.at + remind_after(priority(a), a.reminders, is_outlook(a.alarm));
+  if (a.told) a.remind_at = now.at + remind_after(priority(a), a.reminders, outlook_of(a.alarm, priority(a)));
   publish(key, a, true, now);
 }
 
@@ -527,14 +535,14 @@ void Alarms::look(const std::string& key, Alarm& a, Now now) {
   f.shelved = a.shelved_until.has_value();
   f.hidden = a.hidden;
   f.group_told = group_told(key, a);
-  f.too_soon = a.told_at && !a.told && now.at - *a.told_at < pause_of(p, is_outlook(a.alarm)) && static_cast<int>(p) <= a.told_priority;
+  f.too_soon = a.told_at && !a.told && now.at - *a.told_at < pause_of(p, outlook_of(a.alarm, p)) && static_cast<int>(p) <= a.told_priority;
   f.worse = static_cast<int>(p) > a.told_priority;
-  f.reminder_due = a.told_at && now.at - *a.told_at >= remind_after(p, a.reminders, is_outlook(a.alarm));
+  f.reminder_due = a.told_at && now.at - *a.told_at >= remind_after(p, a.reminders, outlook_of(a.alarm, p));
   f.acknowledged = a.acked;
   f.matters = p != Priority::low;
   const Notify why = decide(f);
   if (spoken(why)) return say(key, a, why, now);
-  if (why == Notify::held_too_soon) a.look_at = *a.told_at + pause_of(p, is_outlook(a.alarm));
+  if (why == Notify::held_too_soon) a.look_at = *a.told_at + pause_of(p, outlook_of(a.alarm, p));
   if (why == Notify::held_in_group) {
     a.told = true;
     a.told_priority = static_cast<int>(p);
@@ -577,7 +585,7 @@ void Alarms::say(const std::string& key, Alarm& a, Notify why, Now now) {
     m->look_at.reset();
     m->reminders = again ? m->reminders + 1 : 0;
     m->remind_at.reset();
-    if (!m->acked) m->remind_at = now.at + remind_after(priority(*m), m->reminders, is_outlook(m->alarm));
+    if (!m->acked) m->remind_at = now.at + remind_after(priority(*m), m->reminders, outlook_of(m->alarm, priority(*m)));
   }
   notices_.push_back(std::move(n));
 }

@@ -412,7 +412,7 @@ void Outlook::replan(const RigMinute& m, const std::vector<const roof::Calibrati
     const double first = rig_.alarm_limit("reserve_ahead", reserve_warn_h);
     const double limit = ahead_standing_ ? first + rig_.alarm_deadband("reserve_ahead", 0.25 * first) : first;
     const auto at = rig_.bank.departure_reserve_soc > rig_.bank.reserve_soc ? plan_.departure_at : plan_.reserve_at;
-    if (away_ && plan_.reserve_at && hours_of(*plan_.reserve_at - plan_.at) < 14 * 24) return true;
+    if (away_ && plan_.reserve_at && hours_of(*plan_.reserve_at - plan_.at) < (ahead_standing_ ? 28 : 14) * 24) return true;
     if (at && hours_of(*at - plan_.at) <= limit) return true;
     return plan_.reserve_at && hours_of(*plan_.reserve_at - plan_.at) <= limit;
   }();

@@ -54,11 +54,11 @@ std::string until(const Words& words, Utc t, Utc now) {
     if (t < now + hours{6} || today > t) return "about " + words.clock(t);
     return part == "night" ? "tonight" : part == "noon" ? "noon today" : "this " + part;
   }
+  if (t >= now + days{6}) return words.day(t) + " " + words.local_date(t);
   if (part == "noon") return t < day_after ? "noon tomorrow" : words.day(t) + " noon";
   if (part == "night" && t >= now + hours{20} && t < now + days{6}) return "the night to " + words.day(t);
   if (t < day_after) return part == "night" ? "tonight, about " + words.clock(t) : "tomorrow " + part;
-  if (t < now + days{6}) return words.day(t) + " " + part;
-  return words.day(t) + " " + words.local_date(t);
+  return words.day(t) + " " + part;
 }
 
 std::string clearing_text(const rig::Rig& rig, const Words& words, const Plan& plan, bool away) {
