@@ -22,7 +22,7 @@ constexpr Span republish_after = 15s;
 constexpr Span forgotten_after = 24h;
 constexpr Span believed_for = 30min;
 
-/// What may come, how often it is said: each day's offer is its own, days ahead are told once a week.
+/// What may come, how often it is said: each day's offer is its own, what is days ahead is told once a week.
 enum class Outlook { none, near, far };
 
 /// Least time between two first messages about one key.
@@ -32,8 +32,8 @@ constexpr Span pause_of(Priority p, Outlook outlook) {
 }
 
 /// How long an alarm nobody has acknowledged waits for its (n+1)th repetition.
-constexpr Span remind_after(Priority p, int n, bool outlook) {
-  if (outlook) return p == Priority::low ? Span(7 * 24h) : Span(24h);
+constexpr Span remind_after(Priority p, int n, Outlook outlook) {
+  if (outlook != Outlook::none) return outlook == Outlook::near ? Span(24h) : Span(7 * 24h);
   if (p == Priority::urgent) return n == 0 ? Span(1h) : n == 1 ? Span(6h) : Span(24h);
   if (p == Priority::high && n == 0) return 6h;
   return 7 * 24h;
@@ -325,6 +325,20 @@ Result<void> Alarms::shelve(std::string_view key, double hours, Now now) {
   record(a, "shelved", now);
   if (a.condition) publish(it->first, a, true, now);
   return {};
+}
+
+void Alarms::never_said(std::string_view key, Now now) {
+  for (auto& [name, a] : book_) {
+    if (name != key && !(key.starts_with("group:") && a.group == key.substr(6))) continue;
+    deadline_known_ = false;
+    a.told_at.reset();
+    a.remind_at.reset();
+    a.reminders = 0;
+    if (!a.told && !a.look_at) continue;
+    a.told = false;
+    a.settled_at.reset();
+    if (a.condition) look_soon(a, now);
+  }
 }
 
 // ---- time ------------------------------------------------------------------------------------

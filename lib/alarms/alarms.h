@@ -44,6 +44,9 @@ class Alarms {
   /// hours 0 < h <= 168 (24 for an urgent alarm); 0 unshelves. Fault: out of range, or no such alarm.
   Result<void> shelve(std::string_view key, double hours, Now now);
 
+  /// What was handed out for this key (a group's: "group:<group>") never reached the owner: it is news again.
+  void never_said(std::string_view key, Now now);
+
   void advance(Now now);
   std::optional<Elapsed> next_deadline() const;
 

@@ -477,6 +477,7 @@ void Core::collect() {
   take(guard_.take_effects());
   take(outlook_.take_effects());
   take(alarms_.take_effects());
+  for (const std::string& key : outbox_.take_unsaid()) alarms_.never_said(key, now());
   auto notices = alarms_.take_notices();
   for (const auto& n : notices) outbox_.add(n, now());
   if (!notices.empty()) outbox_.advance(now(), [this](std::string_view key) { return alarms_.standing(key); });

@@ -303,7 +303,7 @@ bool Outbox::still(const Entry& e, const Standing& standing) const {
 void Outbox::drop_passed_offers(Now now, const Standing& standing) {
   for (auto& e : open_)
     if (!e.granted && !e.composed && only_while_true(e.notice.alarm) && !e.notice.ending && !still(e, standing))
-      close(e, "expired", "over before it could be told", now);
+      give_up(e, "over before it could be told", now);
   forget_closed();
 }
 
@@ -313,7 +313,7 @@ void Outbox::freshen(const Standing& standing, Now now) {
     if (e.sent || e.composed || e.notice.ending || e.notice.key.empty() || now.at - e.stored.at <= 30min || !still(e, standing)) continue;
     std::optional<std::string> words = wording_(e.notice.key);
     if (!words) {
-      close(e, "expired", "nothing to do any more when it could be told", now);
+      give_up(e, "nothing to do any more when it could be told", now);
     } else if (!words->empty() && *words != e.notice.text) {
       e.notice.text = (e.notice.text.starts_with(again) ? std::string(again) : "") + *words;
       e.fresh_words = true;
@@ -377,7 +377,7 @@ void Outbox::gather(Now now, const Standing& standing, bool morning) {
   // What came and went and never mattered much is no message of its own; the owner's own rules were asked for.
   if (lead.empty() && stands.empty() &&
       std::all_of(gone.begin(), gone.end(), [](const Entry* e) { return e->notice.priority == Priority::low && alarms::built_in(e->notice.alarm); })) {
-    for (auto* e : gone) close(*e, "expired", "over before it could be told", now);
+    for (auto* e : gone) give_up(*e, "over before it could be told", now);
     forget_closed();
     return;
   }
@@ -544,6 +544,12 @@ void Outbox::close(Entry& e, const char* state, std::string detail, Now now) {
                                          std::string(alarms::name(e.notice.priority)), detail}});
   store(e, state, now.utc, std::move(detail));
   done_.push_back(e.notice.id);
+}
+
+void Outbox::give_up(Entry& e, const char* why, Now now) {
+  const auto told = told_.find(e.notice.key);
+  if (told == told_.end() || !told->second) unsaid_.push_back(e.notice.key);
+  close(e, "expired", why, now);
 }
 
 void Outbox::forget_closed() {

@@ -17,6 +17,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "alarms/notice.h"
@@ -60,6 +61,9 @@ class Outbox {
   /// Store NoticeRow (each change of state) and AlarmRow "notified"/"expired"; Publish to `notices`
   /// (JSON, carrying notice_id) and `notices/text` (bare text, notice_id "<id>#text").
   std::vector<Effect> take_effects();
+
+  /// Keys whose beginning was given up unsaid since the last call: the owner has not heard of them.
+  std::vector<std::string> take_unsaid() { return std::exchange(unsaid_, {}); }
 
   std::size_t open() const { return open_.size(); }  ///< stored and not yet delivered, folded or expired
 
@@ -109,6 +113,7 @@ class Outbox {
   void compose_and_fold(const std::vector<Entry*>& still, const std::vector<Entry*>& gone, const std::string& lead, Now now);
   void freshen(const Standing& standing, Now now);
   void finish_confirmed(Now now);
+  void give_up(Entry& e, const char* why, Now now);
   void close(Entry& e, const char* state, std::string detail, Now now);
   void forget_closed();
   void store(const Entry& e, const char* state, std::optional<Utc> state_utc, std::string detail);
@@ -137,6 +142,7 @@ class Outbox {
   std::string summary_, summary_day_;
   Wording wording_;
   std::uint64_t orders_ = 0;
+  std::vector<std::string> unsaid_;
   std::vector<std::string> done_;      ///< ids to forget at the end of a step
   std::vector<Effect> effects_;
 };

@@ -319,6 +319,64 @@ TEST_CASE("an outlook is never an emergency, is not repeated within a day, and i
   CHECK(b.said()[2].priority == rig::Priority::urgent);
 }
 
+TEST_CASE("the reserve days ahead of an empty rig is told once, then weekly, though it comes and goes; and again when it is near") {
+  Bench b;
+  Fact f = b.fact("reserve_ahead", "rig", true);
+  f.priority = 0;
+  b.hold(f, 8h, 20h);
+  f.condition = false;
+  b.hold(f, 20h + 1min, 24h);
+  f.condition = true;
+  b.hold(f, 24h + 1min, 6 * 24h);
+  REQUIRE(b.said().size() == 1);
+  b.hold(f, 6 * 24h + 1min, 8 * 24h);
+  REQUIRE(b.said().size() == 2);
+  f.priority = 1;
+  b.hold(f, 8 * 24h + 1min, 8 * 24h + 1h);
+  REQUIRE(b.said().size() == 3);
+  CHECK(b.said()[2].priority == rig::Priority::high);
+}
+
+TEST_CASE("what was handed out and never reached the owner is news when it comes again, and when it still stands") {
+  Bench b;
+  Fact f = b.fact("reserve_ahead", "rig", true);
+  f.priority = 0;
+  b.hold(f, 1h, 2h);
+  f.condition = false;
+  b.hold(f, 2h + 1min, 5h);
+  REQUIRE(b.said().size() == 1);
+  b.to(7h);
+  b.alarms.never_said("reserve_ahead-rig", b.now());
+  f.condition = true;
+  b.hold(f, 9h, 10h);
+  REQUIRE(b.said().size() == 2);
+  b.to(10h + 1min);
+  b.alarms.never_said("reserve_ahead-rig", b.now());
+  b.hold(f, 10h + 1min, 11h);
+  REQUIRE(b.said().size() == 3);
+  CHECK(b.said()[2].text == "reserve_ahead on rig.");
+}
+
+TEST_CASE("what was handed out and never reached the owner is news when it comes again, and when it still stands") {
+  Bench b;
+  Fact f = b.fact("reserve_ahead", "rig", true);
+  f.priority = 0;
+  b.hold(f, 1h, 2h);
+  f.condition = false;
+  b.hold(f, 2h + 1min, 5h);
+  REQUIRE(b.said().size() == 1);
+  b.to(7h);
+  b.alarms.never_said("reserve_ahead-rig", b.now());
+  f.condition = true;
+  b.hold(f, 9h, 10h);
+  REQUIRE(b.said().size() == 2);
+  b.to(10h + 1min);
+  b.alarms.never_said("reserve_ahead-rig", b.now());
+  b.hold(f, 10h + 1min, 11h);
+  REQUIRE(b.said().size() == 3);
+  CHECK(b.said()[2].text == "reserve_ahead on rig.");
+}
+
 TEST_CASE("energy to spare is told to the owner who set it, else it stays in the journal and on its retained topic") {
   for (const bool asked : {false, true}) {
     CAPTURE(asked);

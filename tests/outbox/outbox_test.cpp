@@ -298,6 +298,7 @@ TEST_CASE("an offer or a forecast that is over before it could be told is not to
   f.to(48h);
   CHECK(f.shown.empty());
   CHECK(f.end_of("surplus-rig-" + std::to_string(midnight_ms + 26 * 3600000)) == "expired");
+  CHECK(f.outbox->take_unsaid() == std::vector<std::string>{"surplus-rig"});  // so that its next time is news
 }
 
 TEST_CASE("a bad day brings at most three messages besides urgent ones, the last kept for what is high; the rest comes in the morning") {
