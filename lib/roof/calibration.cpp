@@ -354,6 +354,7 @@ Shade Calibration::shade(double elevation_deg, double azimuth_deg) const {
   Shade s;
   if (!best) return s;
   s.days = best->shade_days;
+  s.seen = s.days > 0 ? best->shade_total : 0;
   s.known = best->shade_agreed;
   if (!s.known) return s;
   s.total = best->shade_total;

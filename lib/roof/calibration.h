@@ -31,6 +31,7 @@ struct Shade {
   double diffuse = 1;   ///< diffuse behind the obstacle over the model's, 0.3..6
   double total = 1;     ///< cloudless power over that without shade
   int days = 0;         ///< days that have seen this position
+  double seen = 0;      ///< near the best of those days, over what the string makes in the open; 0: no day
   bool known = false;   ///< two days at least agree, here or beside
 };
 
