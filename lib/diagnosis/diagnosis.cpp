@@ -298,11 +298,11 @@ std::vector<Verdict> Diagnosis::on_minute(const RigMinute& m) {
   st.look_at(m);
   // in the dark nothing is seen: let time pass in larger steps
   st.waiting_min += 1;
-  std::vector<bool> seen_open;
-  for (const StringMemory& s : st.strings) seen_open.push_back(s.look.seen_open);
+  std::vector<double> seen;
+  for (const StringMemory& s : st.strings) seen.push_back(s.look.seen);
   if (st.site_look.sun_elevation_deg > -1 || st.waiting_min >= 10)
     for (; st.waiting_min >= 1; st.waiting_min -= std::min(st.waiting_min, 10.0))
-      st.filter.pass(st.site_look, seen_open, st.minutes_of_sun, std::min(st.waiting_min, 10.0));
+      st.filter.pass(st.site_look, seen, st.minutes_of_sun, std::min(st.waiting_min, 10.0));
 
   bool any = false;
   std::vector<StringLook> looks;

@@ -113,7 +113,7 @@ void Filter::cleared(int string) {
       });
 }
 
-void Filter::pass(const SiteLook& site, const std::vector<bool>& seen_open, double minutes_of_sun, double step_min) {
+void Filter::pass(const SiteLook& site, const std::vector<double>& seen, double minutes_of_sun, double step_min) {
   Passing now;
   now.sun_elevation_deg = site.sun_elevation_deg;
   now.air_c = site.air_c;
@@ -129,7 +129,7 @@ void Filter::pass(const SiteLook& site, const std::vector<bool>& seen_open, doub
   for (auto& row : bare) row.fill(1);
   for (std::size_t i = 0; i < states_.size(); ++i) {
     now.hold_snow = hold_snow_[i];
-    now.seen_open = seen_open[i];
+    now.seen = seen[i];
     each_joint([&](std::size_t s, std::size_t g) {
       if (state_.sky[s][g] < forgotten) return;
       now.cloudless = clear_of(s);

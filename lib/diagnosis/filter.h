@@ -36,7 +36,7 @@ class Filter {
   explicit Filter(const std::vector<StringStates>& states, std::vector<double> hold_snow);
 
   /// Lets time pass without looking: one minute, or several in the dark.
-  void pass(const SiteLook& site, const std::vector<bool>& seen_open, double minutes_of_sun, double step_min = 1);
+  void pass(const SiteLook& site, const std::vector<double>& seen, double minutes_of_sun, double step_min = 1);
 
   /// Takes a minute's evidence. hints: odds that each string is held back.
   void see(const SiteLook& site, const std::vector<StringLook>& looks, const SkyShares& sky, const Motion& motion,

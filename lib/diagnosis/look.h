@@ -18,7 +18,7 @@ struct StringLook {
   double diffuse_w = 0;         ///< of clear_w, behind learned fixed shade, which a cloudless sky brightens
   double film_pass = 1;         ///< through the film that has been made out over days
   double shade_total = 1;       ///< learned fixed shade here: cloudless power over that without
-  bool seen_open = false;       ///< on an earlier day the string had the sun from here
+  double seen = 0;              ///< what it made with the sun here on an earlier day, over what it makes in the open; 0: not known
   double limit_w = 1e9;         ///< of the controller, array side
   double sigma = 0.03;          ///< relative scatter of the model: low sun, rounding
   double bias = 0.04;           ///< relative error that may stand for days: a deviation within it is none

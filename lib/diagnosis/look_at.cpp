@@ -11,7 +11,6 @@ namespace {
 
 constexpr double lowest_sun_deg = 2.5;   ///< below it nothing is looked at
 constexpr double over_voltage_near = 0.995;  ///< of the controller's limit
-constexpr double seen_open_from = 0.9;   ///< of what the string makes in the open
 constexpr double fixed_shade_doubt = 0.3;
 constexpr Span frozen_after = minutes{30};
 
@@ -107,7 +106,7 @@ StringLook Diagnosis::State::look_at(const RigMinute& m, int string) {
   l.beam_w = l.open_beam_w * shade.beam;
   l.diffuse_w = l.open_diffuse_w * shade.diffuse;
   l.shade_total = shade.known ? shade.total : 1;
-  l.seen_open = shade.seen > seen_open_from;
+  l.seen = shade.seen;
   l.limit_w = roof::controller_limit_w(real.sheet().controller, bank_v);
   l.dim_gain = std::clamp(-real.sheet().module.gamma_per_k * (e.cell_c - weather.air_c), 0.0, 0.25);
   const double rated = real.rated_w();

@@ -9,7 +9,8 @@ namespace {
 
 constexpr double per_minute(double minutes) { return 1.0 / minutes; }
 constexpr double hour = 60, day = 24 * 60;
-constexpr double new_shade = 0.1;   ///< against shade at a place not seen yet; an estimate
+// Shade where an earlier day had the sun, against a place not seen yet; an estimate.
+constexpr double open_from = 0.9, new_shade = 0.1;
 
 /// Time in which a snow row gives way to the next lighter one.
 double melt_minutes(const Passing& n) {
@@ -77,14 +78,14 @@ void pass_minute(const StringStates& s, const Passing& n, Belief& b, Belief& nex
 
   // shade: needs a beam; gone by night, comes and goes within hours
   for (int i = s.shade_from; i < s.shade_to; ++i) {
-    move(i, 0, !sun_up ? per_minute(10) : n.seen_open ? per_minute(25) : n.cloudless < 0.3 ? per_minute(40) : per_minute(100));
+    move(i, 0, !sun_up ? per_minute(10) : n.seen > open_from ? per_minute(25) : n.cloudless < 0.3 ? per_minute(40) : per_minute(100));
     if (i + 1 < s.shade_to) move(i, i + 1, per_minute(25));
     if (i > s.shade_from) move(i, i - 1, per_minute(25));
   }
   if (sun_up) {
     // what stands about is met at first light sooner than later
     const double rate = n.sun_elevation_deg < 5 ? per_minute(12 * hour) : n.cloudless * per_minute(100 * hour);
-    const double onset = (n.seen_open ? new_shade : 1.0) * rate / (s.shade_to - s.shade_from);
+    const double onset = (n.seen > open_from ? new_shade : 1.0) * rate / (s.shade_to - s.shade_from);
     for (int i = s.shade_from; i < s.shade_to; ++i) move(0, i, onset);
   }
 

@@ -21,7 +21,7 @@ struct Passing {
   double hold_snow = 1;         ///< steep strings hold less: 0.3..1
   double cloudless = 0.5;       ///< belief that the sky is cloudless
   bool spell = false;           ///< under the explanation that snow lies
-  bool seen_open = false;       ///< no shade was here on an earlier day
+  double seen = 0;              ///< see StringLook
   double minutes = 1;           ///< that pass at once
 };
 

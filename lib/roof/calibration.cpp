@@ -22,6 +22,7 @@ constexpr double patch_sigma = 0.04;      // scatter of a patch's day mean about
 constexpr double day_sigma = 0.06;        // how much days differ by themselves
 constexpr double full_patch_min = 10;     // minutes after which a patch counts in full
 constexpr double good_day_min = 45;
+constexpr double gap_below = 0.7;         // shade on both sides of a gap
 
 int patch_key(double elevation_deg, double azimuth_deg) {
   const int a = std::min(static_cast<int>(sun::turn_deg(azimuth_deg) / patch_azimuth_deg), patches_around - 1);
@@ -50,6 +51,9 @@ double say(double residual, double width) {
   const double y = 1 - x * x;
   return y * y;
 }
+
+/// Two days at one place, or two places, show the same obstacle.
+bool agree(double more, double less) { return std::abs(more - less) < std::max(0.12, 0.35 * more); }
 
 struct Weighted {
   double value, weight;
@@ -324,7 +328,7 @@ void Calibration::fit_shade() {
     p.shade_days = static_cast<int>(q.size());
     p.shade_total = q.empty() ? 1.0 : q.size() == 1 ? q[0] : q[(q.size() - 1) / 3];
     // One day alone may have been a fault. Two that agree may not.
-    p.shade_agreed = q.size() >= 2 && std::abs(q[0] - q[(q.size() + 1) / 2]) < std::max(0.12, 0.35 * q[0]);
+    p.shade_agreed = q.size() >= 2 && agree(p.shade_total, q[(q.size() + 1) / 2]);
     p.shade_total = std::clamp(p.shade_total, 0.0, 1.05);
   }
 }
@@ -340,9 +344,9 @@ void Calibration::apply() {
   corrected_ = StringModel(sheet);
 }
 
-Shade Calibration::shade(double elevation_deg, double azimuth_deg) const {
+// The sun crosses a row of patches within days: what the row beside it knows holds here too.
+const Calibration::Patch* Calibration::patch_at(double elevation_deg, double azimuth_deg) const {
   const Patch* best = nullptr;
-  // The sun crosses a row of patches within days: what the row beside it knows holds here too.
   for (const double beside : {0.0, patch_elevation_deg, -patch_elevation_deg}) {
     const double e = elevation_deg + beside;
     if (e < 0) continue;
@@ -351,13 +355,35 @@ Shade Calibration::shade(double elevation_deg, double azimuth_deg) const {
     if (!best || (!best->shade_agreed && it->second.shade_agreed)) best = &it->second;
     if (best->shade_agreed) break;
   }
+  return best;
+}
+
+Shade Calibration::shade(double elevation_deg, double azimuth_deg) const {
+  const Patch* best = patch_at(elevation_deg, azimuth_deg);
   Shade s;
-  if (!best) return s;
-  s.days = best->shade_days;
-  s.seen = s.days > 0 ? best->shade_total : 0;
-  s.known = best->shade_agreed;
-  if (!s.known) return s;
-  s.total = best->shade_total;
+  if (best) {
+    s.days = best->shade_days;
+    s.seen = s.days > 0 ? best->shade_total : 0;
+    s.known = best->shade_agreed;
+    s.total = best->shade_total;
+  }
+  if (!s.known) {
+    // an obstacle does not end in a gap of one patch
+    const Patch* before = patch_at(elevation_deg, azimuth_deg - patch_azimuth_deg);
+    const Patch* after = patch_at(elevation_deg, azimuth_deg + patch_azimuth_deg);
+    const auto same = [&](const Patch* p) { return p && p->shade_agreed && s.days > 0 && std::max(p->shade_total, s.total) < gap_below && agree(std::max(p->shade_total, s.total), std::min(p->shade_total, s.total)); };
+    if (before && after && before->shade_agreed && after->shade_agreed && std::max(before->shade_total, after->shade_total) < gap_below) {
+      s.total = (before->shade_total + after->shade_total) / 2;
+      s.known = true;
+      best = before;
+    } else {
+      s.known = same(before) || same(after);
+    }
+  }
+  if (!s.known) {
+    s.total = 1;
+    return s;
+  }
   const double diffuse_share = std::max(1 - best->beam_share, 0.01);
   // A cloudless sky beside the sun is two to three times brighter than the model's, measured.
   constexpr double typical_rest = 2.5;

@@ -120,6 +120,7 @@ class Calibration {
     double beam_over_cos = 0, rest = 0, airmass_over_2 = 0;
   };
   Seen seen(const Patch& patch) const;
+  const Patch* patch_at(double elevation_deg, double azimuth_deg) const;
   double predicted(const Patch& patch, const Fit& fit) const;
   double predicted(const Seen& seen, const Fit& fit) const;
   void fit_plane_and_haze();
