@@ -13,7 +13,7 @@ constexpr double memory_min = 40;        ///< of the present figure
 /// Day-to-day scatter of clear-moment performance: 2.6 % (robust) measured on real clear days, less where
 /// the string's own days agree better; never under `least`.
 constexpr double full_day_min = 180, least_scatter = 0.013, first_scatter = 0.02, first_days = 3, largest_step = 0.04;
-constexpr double claim_from = 0.055, most_in_a_day = 0.07;
+constexpr double claim_from = 0.065, best_day_luck = 1.0, most_in_a_day = 0.07;
 
 }  // namespace
 
@@ -38,7 +38,7 @@ void Film::learn(std::int32_t day, double over_clean, const roof::Calibration& c
     if (before > 0) steps.push_back(std::abs(s.scale / before - 1));
     before = s.scale;
   }
-  known_ = !scales.empty() && minutes_ >= 20;
+  known_ = weights >= 1.5 && minutes_ >= 20;
   if (!known_) return;
   // near the best, not the best: a day among bright snow is no standard
   std::sort(scales.begin(), scales.end());
@@ -53,6 +53,11 @@ void Film::learn(std::int32_t day, double over_clean, const roof::Calibration& c
   double sum_sq = first_days * first_scatter * first_scatter;
   for (const double s : steps) sum_sq += 0.5 * std::min(s, largest_step) * std::min(s, largest_step);
   scatter_ = std::max(least_scatter, std::sqrt(sum_sq / (first_days + static_cast<double>(steps.size()))));
+  // one day after rain or a cleaning shows what the glass can do, less what chance may have added
+  double top = 0;
+  for (const auto& [scale, weight] : scales)
+    if (weight > 0.9) top = std::max(top, scale);
+  best = std::max(best, top * (1 - best_day_luck * scatter_));
   // dirt does not come all at once: a sudden step is something else
   loss_ = std::clamp(1 - now_ * c.scale() / best, 0.0, std::min(0.6, before_ + most_in_a_day));
   const double from = std::max(claim_from, 2.2 * scatter_);
