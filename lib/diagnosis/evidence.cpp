@@ -10,6 +10,7 @@ namespace {
 constexpr double least_likely = 4e-4;   ///< what no state explains
 constexpr double volts_per_ln_light = 0.04;    ///< of the open-circuit voltage, per ln of light; from memory
 constexpr double glow_over_obstacle = 0.3;   ///< of the glow around the sun, still seen when something stands before it; an estimate
+constexpr double unplugged = 0.05;       ///< of the open-circuit voltage, at most
 constexpr double repeat = 0.3;          ///< a voltage that stays says the same thing every minute
 
 double bell(double x, double mean, double sd) {
@@ -63,7 +64,9 @@ namespace {
 double voltage_density(const StringLook& l, const StringState& s, bool several_rows) {
   if (!l.carries()) {
     const double u = l.volts_to_open;
-    if (s.kind == Kind::open) return (u < 0.12 ? 0.5 / 0.12 : 0) + 0.4 * bell(u, 0.98, 0.04) + 0.05;
+    if (s.kind == Kind::open) return (u < unplugged ? 0.5 / unplugged : 0) + 0.4 * bell(u, 0.98, 0.04) + 0.02;
+    // under deep snow the voltage, too, may fail
+    if (s.kind == Kind::snow && s.pass < 0.05) return 0.65 * bell(u, 0.72, 0.13) + 0.35;
     if (s.pass < 0.3 && s.kind != Kind::shade) return 0.9 * bell(u, 0.72, 0.13) + 0.02;
     return 0.9 * bell(u, 0.85, 0.10) + 0.02;
   }
