@@ -243,6 +243,11 @@ void Outlook::follow_strings(const RigMinute& m, const std::vector<Verdict>& ver
       // A layer followed so far gives way to what the light shows within the half hour, not with every cloud.
       if (state.layer.water_mm > 0) water = state.layer.water_mm + (water - state.layer.water_mm) * light_counts;
       state.layer = seen_as(state.layer, water, air_c_.value_or(0));
+      // Where the light no longer tells one thickness from another, what comes through still tells how little it is.
+      const double through = light_through(state.layer);
+      if (cover < 0.95) state.thick_pass = 1;
+      else if (tells && v.measured_w && v.expected_w > 0)
+        state.thick_pass += (std::clamp(*v.measured_w / v.expected_w / through, 0.0, 1.0) - state.thick_pass) * light_counts;
       state.cover_before = std::max(cover, state.cover_before * 0.98);
       state.shown_under_snow += (share_of_clear - state.shown_under_snow) * (state.shown_under_snow > 0 ? 1.0 / 15 : 1);
       state.snow_seen = m.start;
@@ -269,6 +274,7 @@ void Outlook::follow_strings(const RigMinute& m, const std::vector<Verdict>& ver
       }
       if (state.layer.water_mm == 0) {
         state.shown_under_snow = state.cover_before = 0;
+        state.thick_pass = 1;
         state.snow_seen.reset();
       }
     }
@@ -333,6 +339,7 @@ void Outlook::replan(const RigMinute& m, const std::vector<const roof::Calibrati
     if (s < calibrations.size()) now.calibration = calibrations[s];
     now.layer = strings_[s].layer;
     now.standing_share = strings_[s].standing_share;
+    now.thick_pass = strings_[s].under_snow ? strings_[s].thick_pass : 1;
     in.strings.push_back(now);
     in.under_snow.push_back(strings_[s].under_snow);
     in.snow_seen |= strings_[s].under_snow && strings_[s].snow_seen.has_value();
@@ -346,8 +353,9 @@ void Outlook::replan(const RigMinute& m, const std::vector<const roof::Calibrati
   in.advised = plan_.clearing.choice == Choice::clear;
   if (wind_at_ && m.start - *wind_at_ < hours{2}) in.wind_ms = wind_ms_;
   for (const auto& s : strings_) in.soiling_loss.push_back(s.soiling_loss);
-  const bool jack = rig_.advice.jack_min_deg || rig_.advice.jack_max_deg;
-  if (jack && words_.minute_of_day(in.now) < 17 * 60)
+  // Whoever has a jack or knows his heading can stand otherwise.
+  const bool movable = rig_.advice.jack_min_deg || rig_.advice.jack_max_deg || heading_deg_;
+  if (movable && words_.minute_of_day(in.now) < 17 * 60)
     in.attitude = roof::Attitude{heading_deg_.value_or(rig_.site.heading_deg), pitch_deg_.value_or(rig_.site.pitch_deg),
                                  roll_deg_.value_or(rig_.site.roll_deg)};
 

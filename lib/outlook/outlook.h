@@ -72,6 +72,7 @@ class Outlook {
     double standing_share = 1;                 ///< what dirt or an outage leaves
     double soiling_loss = 0;
     std::optional<Utc> snow_seen;              ///< last minute with snow on it
+    double thick_pass = 1;                     ///< see StringNow
     double cover_before = 0;                   ///< before it came free
     double shown_under_snow = 0;               ///< of the cloudless watts, over the last quarter of an hour under snow
     // after a clearing: what it brought

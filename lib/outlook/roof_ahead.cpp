@@ -8,7 +8,19 @@ namespace {
 constexpr double flat_below_deg = 15;
 constexpr double falling_cm_per_h = 0.1;   // a forecast smears snowfall out; an hour with this much is one of snowfall
 constexpr double recovered_after_h = 0.75;
+constexpr double faint_wm2 = 20;
+constexpr double unbroken_share = 0.8;     // of the layer's water
 constexpr double recovered_mm = 8;         // passes about an eighth of the light
+
+/// The share of the cloudless light in an hour; a forecast of the light itself counts as much as one of the clouds, alone
+/// where there is no other.
+double share_of_clear(const WeatherHour& w, const sky::Site& site, sun::Ephemeris& ephemeris) {
+  if (!w.irradiance_wm2) return w.clear_share;
+  const double clear = sky::clear_state(site, w.from + minutes{30}, ephemeris, w.air_c).now.ghi_wm2;
+  if (clear < faint_wm2) return w.clear_share;
+  const double share = std::clamp(*w.irradiance_wm2 / clear, 0.02, 1.15);
+  return w.by_cloud ? (share + w.clear_share) / 2 : share;
+}
 }  // namespace
 
 RoofAhead roof_ahead(const rig::Rig& rig, const std::vector<StringNow>& strings, const sky::Site& site, Utc now,
@@ -26,6 +38,8 @@ RoofAhead roof_ahead(const rig::Rig& rig, const std::vector<StringNow>& strings,
   if (weather.empty()) return out;
   sun::Ephemeris ephemeris;
   const Utc end = weather.back().from + hours{1};
+  std::vector<double> shares;
+  for (const auto& w : weather) shares.push_back(share_of_clear(w, site, ephemeris));
   Utc dark_until = now;
   for (Utc t = now; t < end;) {
     const Span length = t < now + near_span ? step_length : far_step_length;
@@ -33,11 +47,12 @@ RoofAhead roof_ahead(const rig::Rig& rig, const std::vector<StringNow>& strings,
     const Utc middle = t + (next - t) / 2;
     const auto i = std::clamp<std::ptrdiff_t>((middle - weather.front().from) / hours{1}, 0, std::ssize(weather) - 1);
     const WeatherHour& w = weather[static_cast<std::size_t>(i)];
+    const double clear_share = shares[static_cast<std::size_t>(i)];
     const double h = hours_of(next - t);
-    StepWeather step{t, h, w.clear_share, w.share_error, w.air_c, w.snow_cm * h, 0, -1, w.wind_ms};
+    StepWeather step{t, h, clear_share, w.share_error, w.air_c, w.snow_cm * h, 0, -1, w.wind_ms};
     sky::State sky;
     if (middle >= dark_until) {
-      sky = sky::under_share_of_clear(sky::clear_state(site, middle, ephemeris, w.air_c), w.clear_share);
+      sky = sky::under_share_of_clear(sky::clear_state(site, middle, ephemeris, w.air_c), clear_share);
       step.ghi_wm2 = sky.now.ghi_wm2;
       step.sun_elevation_deg = sky.sun.apparent_elevation_deg;
       // The sun climbs 15 degrees an hour at the most.
@@ -82,10 +97,11 @@ LeftAlone left_alone(const RoofAhead& roof, int string) {
   const auto& now = roof.strings[string];
   snow::Layer layer = now.layer;
   out.water_mm.push_back(layer.water_mm);
-  double before = light_through(layer);
+  double before = light_through(layer) * now.thick_pass;
   for (std::size_t i = 0; i < n; ++i) {
     layer = layer_after(layer, exposure(roof, string, i), roof.steps[i].hours);
-    const double after = light_through(layer);
+    double after = light_through(layer);
+    if (layer.water_mm > unbroken_share * now.layer.water_mm) after *= now.thick_pass;
     out.power_w.push_back(roof.clean_w[string][i] * now.standing_share * (before + after) / 2);
     out.water_mm.push_back(layer.water_mm);
     before = after;

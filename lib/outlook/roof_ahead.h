@@ -20,6 +20,7 @@ struct StringNow {
   const roof::Calibration* calibration = nullptr;  ///< null: the data sheet
   snow::Layer layer;                   ///< snow on its glass
   double standing_share = 1;     ///< of its power that an outage or dirt leaves, 0..1
+  double thick_pass = 1;         ///< what comes through over what the layer would pass, as long as it lies unbroken, 0..1
 };
 
 /// Weather at a step. ghi_wm2 lies on a horizontal plane.

@@ -84,7 +84,9 @@ std::vector<WeatherHour> WeatherAhead::ahead(Now now, int count, const Forecast*
     Utc like = w.from;
     while (like >= first + hours{0} && like > now.utc) like -= hours{24};
     if (said && (said->cloud || said->irradiance_wm2 || said->air_c)) {
-      w.forecast = said->cloud.has_value();
+      w.by_cloud = said->cloud.has_value();
+      w.forecast = said->cloud || said->irradiance_wm2;
+      w.irradiance_wm2 = said->irradiance_wm2;
       w.clear_share = said->cloud ? share_for_cloud(*said->cloud) : like_now(h);
       w.snow_cm = std::max(0.0, said->snow_cm.value_or(0));
       w.wind_ms = said->wind_ms;

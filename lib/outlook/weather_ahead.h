@@ -19,6 +19,8 @@ struct WeatherHour {
   double snow_cm = 0;            ///< falling in the hour
   std::optional<double> wind_ms;
   bool forecast = false;         ///< false: from the last days
+  bool by_cloud = false;         ///< clear_share follows from a forecast of the clouds
+  std::optional<double> irradiance_wm2;  ///< forecast for the hour, on a horizontal plane
 };
 
 /// How old a forecast may be before it is left aside.

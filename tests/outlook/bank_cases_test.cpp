@@ -196,7 +196,7 @@ TEST_CASE("where only the departure reserve is in sight the saving is for that")
 TEST_CASE("at its reserve the bank is said to be there, once") {
   Story s;
   s.forecast(at(15, 0), overcast);
-  s.live(at(15, 0), at(15, 9), [](Utc t) { return Sight{.soc = 0.21 - 0.004 * hours_of(t - at(15, 0)), .load_w = 40, .share = 0.1}; });
+  s.live(at(15, 0), at(15, 5), [](Utc t) { return Sight{.soc = 0.21 - 0.004 * hours_of(t - at(15, 0)), .load_w = 40, .share = 0.1}; });
   REQUIRE(s.outlook().advice().contains("saving"));
   const std::string text = s.outlook().advice().at("saving").text;
   CHECK(has(text, "at its reserve of 20 %"));
@@ -214,7 +214,7 @@ TEST_CASE("the jack is told when it is worth it, with the caution, and by whoeve
   auto told = [](rig::Rig rig, double soc) {
     Story s(std::move(rig));
     s.forecast(at(15, 0), [](Utc) { return Weather{0, -5, 0, 2}; });
-    s.live(at(15, 0), at(15, 9), [&](Utc) { return Sight{.soc = soc, .load_w = 60, .pitch = 0}; });
+    s.live(at(15, 8), at(15, 8, 5), [&](Utc) { return Sight{.soc = soc, .load_w = 60, .pitch = 0}; });
     const auto it = s.outlook().advice().find("attitude");
     return it == s.outlook().advice().end() ? std::string() : it->second.text;
   };
@@ -238,7 +238,7 @@ TEST_CASE("cleaning is advised when the film costs enough, not when snow and tha
     r.advice.climb = climb;
     Story s(r);
     s.forecast(at(15, 0), [&](Utc t) { return thaw && t >= at(16, 0) ? Weather{0.5, 3, t < at(16, 6) ? 1.0 : 0.0, 2} : Weather{0, 2, 0, 2}; });
-    s.live(at(15, 0), at(15, 10), [&](Utc) { return Sight{.soc = 0.4, .load_w = 60, .soiling = loss}; });
+    s.live(at(15, 9), at(15, 9, 30), [&](Utc) { return Sight{.soc = 0.4, .load_w = 60, .soiling = loss}; });
     const auto it = s.outlook().advice().find("cleaning");
     return it == s.outlook().advice().end() ? std::string() : it->second.text;
   };

@@ -41,3 +41,30 @@ TEST_CASE("grey days are not worth the ladder") {
   CHECK(c.choice == Choice::too_small);
   CHECK(c.today_kwh < 0.4);
 }
+
+TEST_CASE("a forecast of the light itself is used, with that of the clouds or alone") {
+  story::Story s;
+  const sky::Site site = roof::site_of(s.rig().site, 45, -93);
+  auto made_kwh = [&](double share_of_irradiance, double share_by_cloud, bool by_cloud) {
+    PlanInput in;
+    in.now = story::at(15, 0);
+    in.strings.resize(2);
+    in.under_snow = {false, false};
+    for (int h = 0; h < 73; ++h) {
+      WeatherHour w{story::at(15, 0) + hours{h}, share_by_cloud, 0.2, -5, 0, 2.0, true, by_cloud, {}};
+      w.irradiance_wm2 = share_of_irradiance * sky::clear_state(site, w.from + minutes{30}, -5).now.ghi_wm2;
+      in.weather.push_back(w);
+    }
+    in.loads.assign(73, {40, 10});
+    in.site = site;
+    double kwh = 0;
+    for (const auto& hour : make_plan(s.rig(), s.words(), in).hours)
+      for (double w : hour.as_is_w) kwh += w / 1000;
+    return kwh;
+  };
+  const double clear = made_kwh(1, 1, false);
+  CHECK(made_kwh(0.5, 1, false) == doctest::Approx(0.54 * clear).epsilon(0.05));  // even light loses less at the glass
+
+  CHECK(made_kwh(0.5, 1, true) == doctest::Approx(0.77 * clear).epsilon(0.05));
+  CHECK(made_kwh(1, 0.5, true) == doctest::Approx(0.77 * clear).epsilon(0.05));
+}
