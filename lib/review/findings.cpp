@@ -96,8 +96,10 @@ class Findings {
     const BankDay& b = a_.bank;
     const double k = a_.all.kwh(journal::cold);
     if (k >= worth_a_line_kwh || b.no_permit_h >= 1) {
-      std::string text = "Charging was held off for " + hours_words(b.no_permit_h);
-      if (k >= 0.05) text += "; " + energy_words(k) + " of sun was lost to the cold on " + days_words(days_over(journal::cold, 0.05));
+      const std::string lost = energy_words(k) + " of sun was lost to the cold on " + days_words(days_over(journal::cold, 0.05));
+      // Without a charger of ours the bank or the controllers held off by themselves, and nobody counted the hours.
+      std::string text = b.no_permit_h >= 0.05 ? "Charging was held off for " + hours_words(b.no_permit_h) + (k >= 0.05 ? "; " + lost : "")
+                                               : "The bank was too cold to take charge; " + lost;
       text += ".";
       if (k >= 2) text += " Heat for the bank before sunrise would have kept part of it.";
       say(k, "cold", text);
@@ -129,28 +131,42 @@ class Findings {
     }
   }
 
+  using HalfHours = std::array<std::int64_t, 48>;
+  /// The narrowest stretch between two half hours that holds four fifths of what lies between them.
+  static std::pair<std::size_t, std::size_t> narrowest(const HalfHours& h, std::size_t first, std::size_t last) {
+    std::int64_t total = 0;
+    for (std::size_t i = first; i < last; ++i) total += h[i];
+    std::size_t from = first, to = last;
+    for (std::size_t i = first; i < last; ++i) {
+      std::int64_t sum = 0;
+      for (std::size_t j = i; j < last; ++j) {
+        sum += h[j];
+        if (sum * 5 >= total * 4) {
+          if (j + 1 - i < to - from) from = i, to = j + 1;
+          break;
+        }
+      }
+    }
+    return {from, to};
+  }
+
   void shade() {
     for (const auto& [string, e] : a_.strings) {
       const double k = e.kwh(journal::shade);
       if (k < worth_a_line_kwh) continue;
       std::string text = "Shade cost " + string + " string " + energy_words(k);
       if (const auto it = a_.shade_by_half_hour.find(string); it != a_.shade_by_half_hour.end()) {
-        // The narrowest stretch of the day that holds four fifths of it.
+        // The narrowest stretch of the day that holds four fifths of it; a wide one is two, with little between.
         const auto& h = it->second;
-        std::int64_t total = 0;
-        for (auto v : h) total += v;
-        std::size_t from = 0, to = h.size();
-        for (std::size_t i = 0; i < h.size(); ++i) {
-          std::int64_t sum = 0;
-          for (std::size_t j = i; j < h.size(); ++j) {
-            sum += h[j];
-            if (sum * 5 >= total * 4) {
-              if (j + 1 - i < to - from) from = i, to = j + 1;
-              break;
-            }
-          }
+        const std::size_t noon = h.size() / 2;
+        const auto [from, to] = narrowest(h, 0, h.size());
+        if (to - from <= 8) {
+          text += ", most of it between " + half_hour_words(from) + " and " + half_hour_words(to) + ". Turning or moving the rig a little may win it back";
+        } else {
+          const auto morning = narrowest(h, 0, noon), evening = narrowest(h, noon, h.size());
+          text += ", early and late in the day: most before " + half_hour_words(morning.second) + " and after " + half_hour_words(evening.first) +
+                  ". What stands around takes it; a more open place would win it back";
         }
-        text += ", most of it between " + half_hour_words(from) + " and " + half_hour_words(to) + ". Turning or moving the rig a little may win it back";
       }
       say(k, "shade", text + ".");
     }

@@ -1,6 +1,7 @@
 #include <algorithm>
 #include <cmath>
 #include <nlohmann/json.hpp>
+#include <set>
 
 #include "review/account.h"
 #include "review/findings.h"
@@ -121,7 +122,15 @@ std::string mark_of(std::string_view alarm) {
   return "outage";
 }
 
-Json happenings(const Account& a, WallClock& clock, std::int64_t end) {
+/// What an alarm is about.
+const char* lane_of(std::string_view alarm) {
+  if (alarm == "snow" || alarm == "soiling" || alarm == "shade") return "glass";
+  if (alarm == "outage" || alarm == "stale" || alarm == "controller" || alarm == "over_voltage") return "strings";
+  if (alarm == "clock" || alarm == "journal" || alarm == "link" || alarm == "client_id") return "board";
+  return "bank";
+}
+
+Json happenings(const Account& a, const Words& words, WallClock& clock, std::int64_t end) {
   Json list = Json::array();
   std::map<std::string, std::size_t> standing;
   for (const AlarmRow& r : a.alarms) {
@@ -130,7 +139,7 @@ Json happenings(const Account& a, WallClock& clock, std::int64_t end) {
     if (r.event == "raised" || r.event == "re_raised") {
       if (standing.count(key)) continue;
       standing[key] = list.size();
-      list.push_back({{"kind", "alarm"}, {"at", at}, {"end", end}, {"mark", mark_of(r.alarm)}, {"text", r.text}});
+      list.push_back({{"lane", lane_of(r.alarm)}, {"at", at}, {"end", end}, {"mark", mark_of(r.alarm)}, {"text", r.text}});
     } else if (r.event == "cleared") {
       if (const auto it = standing.find(key); it != standing.end()) {
         list[it->second]["end"] = at;
@@ -138,14 +147,17 @@ Json happenings(const Account& a, WallClock& clock, std::int64_t end) {
       }
     }
   }
+  // Advice is renewed as the forecast moves: the first of a kind each day.
+  std::set<std::pair<std::string, std::string>> said;
   for (const AdviceRow& r : a.advice)
-    if (r.outcome.empty()) list.push_back({{"kind", "advice"}, {"at", clock.minute(r.when.utc)}, {"mark", "accent"}, {"text", r.text}});
+    if (r.outcome.empty() && said.emplace(words.local_date(r.when.utc), r.kind).second)
+      list.push_back({{"lane", "advice"}, {"at", clock.minute(r.when.utc)}, {"mark", "accent"}, {"text", r.text}});
   for (const NoteRow& r : a.notes) {
     std::string text = r.event == "text" ? "" : r.event;
     std::replace(text.begin(), text.end(), '_', ' ');
     if (!r.string.empty()) text += (text.empty() ? "" : " ") + r.string;
     if (!r.text.empty()) text += (text.empty() ? "" : ": ") + r.text;
-    list.push_back({{"kind", "note"}, {"at", clock.minute(r.when.utc)}, {"mark", "made"}, {"text", text}});
+    list.push_back({{"lane", "note"}, {"at", clock.minute(r.when.utc)}, {"mark", "made"}, {"text", text}});
   }
   return list;
 }
@@ -229,7 +241,7 @@ Json chart_data(const Account& a, const Words& words) {
   } else {
     j["bank"] = nullptr;
   }
-  j["happenings"] = happenings(a, clock, to);
+  j["happenings"] = happenings(a, words, clock, to);
   return j;
 }
 
@@ -332,9 +344,18 @@ class Page {
             "</div>\n<div id=\"" + id + "\" class=\"chart" + (low ? " low" : "") + "\" role=\"img\" aria-label=\"" + escaped(what) + "\"></div>\n</figure>\n";
   }
 
+  std::string temperature_words() const {
+    std::string text = "coldest cell (blue), air (grey)";
+    if (a_.about.lower_limit_c) text += "; no charging at or under " + words_.temperature(*a_.about.lower_limit_c);
+    if (a_.about.upper_limit_c) text += (a_.about.lower_limit_c ? " or at or over " : "; no charging at or over ") + words_.temperature(*a_.about.upper_limit_c);
+    if (a_.about.lower_limit_c || a_.about.upper_limit_c) text += " (line, tinted beyond)";
+    if (a_.about.preferred_floor_c) text += "; dotted: preferred floor, " + words_.temperature(*a_.about.preferred_floor_c);
+    return text + "; bands: charging held off";
+  }
+
   void cause_key() {
     out_ += "<ul class=\"key\">\n";
-    for (const auto& [style, word] : {std::pair{"cloud", "cloud"}, {"snow", "snow"}, {"soiling", "film on the glass"}, {"shade", "shade"},
+    for (const auto& [style, word] : {std::pair{"made", "clear"}, {"cloud", "cloud"}, {"snow", "snow"}, {"soiling", "film on the glass"}, {"shade", "shade"},
                                       {"curtailed", "bank full or held off"}, {"outage", "out"}, {"no_data", "no telemetry"}, {"unexplained", "unsure"}})
       out_ += std::string("<li><i style=\"background:var(--") + style + ")\"></i>" + word + "</li>\n";
     out_ += "</ul>\n";
@@ -350,15 +371,15 @@ class Page {
     chart("energy", "Energy a day, kWh", "made, and what was lost to what", "Stacked bars of energy a day. The table Energy by day holds the figures.");
     std::size_t n = 0;
     for (const auto& [string, samples] : a_.samples)
-      chart("string-" + std::to_string(n++), Words::capital(string) + " string, W", "made (filled), clear sky (line); bands: the cause",
+      chart("string-" + std::to_string(n++), Words::capital(string) + " string", "W made (filled), clear sky (line); bands: the cause",
             "Power of " + string + " string against its clear-sky curve, with the causes as bands.");
     if (!a_.samples.empty()) cause_key();
     if (!a_.bank_points.empty()) {
-      chart("temperature", a_.about.fahrenheit ? "Bank and air, °F" : "Bank and air, °C", "coldest cell (blue), air (grey); bands: charging held off",
+      chart("temperature", a_.about.fahrenheit ? "Bank and air, °F" : "Bank and air, °C", temperature_words(),
             "Temperature of the coldest cell and of the air with the charge window. The table Bank by day holds the figures.");
-      chart("charge", "Charge of the bank, %", "", "State of charge. The table Bank by day holds the figures.", true);
+      chart("charge", "Charge of the bank, %", a_.about.reserve_soc ? "dotted: the reserve, " + Words::percent(*a_.about.reserve_soc) : std::string{}, "State of charge. The table Bank by day holds the figures.", true);
     }
-    out_ += "<figure>\n<h3>What happened</h3>\n<svg id=\"lane\" class=\"lane\" role=\"group\" aria-label=\"Alarms, advice and notes. The table What happened holds the texts.\"></svg>\n</figure>\n";
+    out_ += "<figure>\n<h3>What happened</h3>\n<div id=\"lane-readout\" class=\"readout\" aria-hidden=\"true\"></div>\n<svg id=\"lane\" class=\"lane\" role=\"group\" aria-label=\"Alarms, advice and notes. The table What happened holds the texts.\"></svg>\n</figure>\n";
   }
 
   // -- tables --
@@ -394,15 +415,34 @@ class Page {
   }
 
   void string_table() {
+    const auto each = [&](auto&& line) {
+      double rated = 0;
+      bool all_rated = true;
+      for (const auto& [string, e] : a_.strings) {
+        line(string, e, a_.rated_w(string), false);
+        rated += a_.rated_w(string);
+        all_rated = all_rated && a_.rated_w(string) > 0;
+      }
+      if (a_.strings.size() > 1) line(std::string("all"), a_.all, all_rated ? rated : 0, true);
+    };
     out_ += "<h2>Strings</h2>\n";
-    open_table({"string"}, "Energies in kWh, yields in hours at rated power (IEC 61724-1). The reference yield is the clear-sky model's.");
+    open_table({"string"}, "Energies in kWh");
     energy_heads();
-    for (const char* h : {"rated W", "reference yield", "final yield", "performance ratio", "performance index", "data"}) head(h);
     body();
-    const auto line = [&](const std::string& string, const Energies& e, double rated, bool sum) {
+    each([&](const std::string& string, const Energies& e, double, bool sum) {
       row(sum);
       cell(string);
       energy_cells(e);
+      end_row();
+    });
+    end_table();
+    open_table({"string", "rated W", "reference yield", "final yield", "performance ratio", "performance index", "data"},
+               "Yields in hours at rated power (IEC 61724-1). The reference yield is the clear-sky model's; the ratio is final over reference yield, "
+               "the index what was made over what sky, bank and telemetry left possible; data: share of the daylight recorded.");
+    body();
+    each([&](const std::string& string, const Energies& e, double rated, bool sum) {
+      row(sum);
+      cell(string);
       const Yields y = yields(e, rated);
       cell(rated > 0 ? fixed(rated, 0) : "");
       cell(rated > 0 ? fixed(y.reference_h, 1) : "");
@@ -411,21 +451,24 @@ class Page {
       cell(fixed(e.performance_index(), 2));
       cell(e.data_availability() ? fixed(*e.data_availability() * 100, 1) + " %" : "");
       end_row();
-    };
-    double rated = 0;
-    bool all_rated = true;
-    for (const auto& [string, e] : a_.strings) {
-      line(string, e, a_.rated_w(string), false);
-      rated += a_.rated_w(string);
-      all_rated = all_rated && a_.rated_w(string) > 0;
-    }
-    if (a_.strings.size() > 1) line("all", a_.all, all_rated ? rated : 0, true);
+    });
     end_table();
   }
 
+  /// Months or winters beside each other: bars of a day's mean to one scale, and the figures.
   void stretch_table(const std::string& title, const std::vector<Stretch>& stretches) {
     if (stretches.size() < 2) return;
-    out_ += "<h2>" + title + "</h2>\n";
+    double most = 0.01;
+    for (const Stretch& s : stretches) most = std::max(most, s.all.clear_sky_kwh() / s.days);
+    out_ += "<h2>" + title + "</h2>\n<p class=\"soft\">The mean day of each: made, and what was lost to what</p>\n<div class=\"rows\" aria-hidden=\"true\">\n";
+    for (const Stretch& s : stretches) {
+      out_ += "<span>" + escaped(s.label) + "</span><div class=\"bar\">";
+      for (Part p : all_parts)
+        if (const double share = s.all.kwh(p) / s.days / most; share > 0.001)
+          out_ += "<i style=\"width:" + fixed(share * 100, 2) + "%;background:var(--" + std::string(name(p)) + ")\"></i>";
+      out_ += "</div><span>" + energy_words(s.all.kwh(made) / s.days) + "</span>\n";
+    }
+    out_ += "</div>\n";
     open_table({"", "days"}, "Energies in kWh");
     head("made a day");
     energy_heads();
@@ -488,10 +531,11 @@ class Page {
     struct Line {
       Utc at;
       std::string what, text;
+      bool often = false;                    ///< left out on paper
     };
     std::vector<Line> lines;
     for (const AlarmRow& r : a_.alarms) lines.push_back({r.when.utc, "alarm " + r.event, r.text.empty() ? r.alarm + " " + r.subject : r.text});
-    for (const AdviceRow& r : a_.advice) lines.push_back({r.when.utc, "advice", r.text + (r.outcome.empty() ? "" : " (" + r.outcome + ")")});
+    for (const AdviceRow& r : a_.advice) lines.push_back({r.when.utc, "advice", r.text + (r.outcome.empty() ? "" : " (" + r.outcome + ")"), true});
     for (const NoteRow& r : a_.notes) lines.push_back({r.when.utc, "note", r.event + (r.string.empty() ? "" : " " + r.string) + (r.text.empty() ? "" : ": " + r.text)});
     for (const EventRow& r : a_.events) lines.push_back({r.when.utc, r.kind, r.text});
     for (const Day& d : a_.days)
@@ -503,12 +547,13 @@ class Page {
     constexpr std::size_t most = 3000;
     const std::size_t left_out = lines.size() > most ? lines.size() - most : 0;
     out_ += "<details><summary>What happened</summary>\n";
-    open_table({"when"}, left_out ? "The latest " + std::to_string(most) + "; " + std::to_string(left_out) + " earlier ones are in the journal" : std::string{});
+    open_table({"when"}, "Every alarm, advice and note" + (left_out ? ", the latest " + std::to_string(most) + "; " + std::to_string(left_out) + " earlier ones are in the journal" : std::string{}) +
+                             "<span class=\"paper\">; advice is left out on paper</span>");
     head("what", true);
     head("text", true);
     body();
     for (std::size_t i = left_out; i < lines.size(); ++i) {
-      row();
+      out_ += lines[i].often ? "<tr class=\"often\">" : "<tr>";
       cell(words_.date_clock(lines[i].at));
       std::string what = lines[i].what;
       std::replace(what.begin(), what.end(), '_', ' ');

@@ -2,6 +2,10 @@
 
 #include <doctest/doctest.h>
 
+#include <algorithm>
+#include <cstdlib>
+#include <ctime>
+#include <functional>
 #include <sstream>
 
 #include "alarms/builtin.h"
@@ -60,7 +64,7 @@ std::string told(const std::vector<Effect>& effects) {
 }
 
 /// A morning: power rises, cells warm up through the limit; extra timer calls every `nudge`.
-std::string morning(Span nudge) {
+std::string morning(Span nudge, const std::function<void()>& at_half_past_four = {}) {
   core::Core core(lark(), words(), start());
   std::string all = told(core.take_effects());
   Elapsed ticked = t0;
@@ -68,6 +72,7 @@ std::string morning(Span nudge) {
     const Elapsed at = t0 + seconds{s};
     if (nudge > Span{0})
       for (; ticked < at; ticked += nudge) core.advance_to(ticked);
+    if (s == 5400 && at_half_past_four) at_half_past_four();
     core.on_message({at, "lark/port", "{\"w\":" + fixed(20 + s * 0.01, 1) + ",\"v\":38.5,\"stage\":\"bulk\"}", false});
     if (s % 30 == 0) core.on_message(cell(-1 + s * 0.0004, at));
     all += told(core.take_effects());
@@ -101,6 +106,33 @@ TEST_CASE("an extra, early or missing timer tick never changes what a feed produ
     CAPTURE(nudge.count());
     CHECK(morning(nudge) == plain);
   }
+}
+
+TEST_CASE("a board whose zone is changed while it runs does nothing else, and its log has no gap") {
+  const char* before = std::getenv("TZ");
+  const std::string zone = before ? before : "";
+  const std::string plain = morning(Span{0});
+  CHECK(morning(Span{0}, [] {
+          ::setenv("TZ", "Asia/Tokyo", 1);
+          ::tzset();
+        }) == plain);
+  zone.empty() ? ::unsetenv("TZ") : ::setenv("TZ", zone.c_str(), 1);
+  ::tzset();
+}
+
+TEST_CASE("the night of a clock change has neither a gap nor a doubled hour") {
+  const Elapsed begin = elapsed_ms(ms_of(*utc_in("2026-03-08T06:30:00Z")));   // 02:00 in Chicago becomes 03:00 at 08:00Z
+  core::Core core(lark(), words(), {begin, utc_at(begin, Span{0}), true});
+  (void)core.take_effects();
+  std::vector<Effect> all;
+  for (int s = 0; s <= 3 * 3600; s += 30) {
+    core.on_message(cell(5, begin + seconds{s}));
+    for (auto& e : core.take_effects()) all.push_back(std::move(e));
+  }
+  const auto banks = rows<BankRow>(all);
+  CHECK(banks.size() == 180);
+  for (std::size_t i = 1; i < banks.size(); ++i) CHECK(banks[i].when.utc - banks[i - 1].when.utc == minutes{1});
+  for (const auto& a : rows<AlarmRow>(all)) CHECK(a.event != "raised");
 }
 
 TEST_CASE("the sleeper is told when to wake, and time always moves on") {
@@ -182,6 +214,37 @@ TEST_CASE("a clock step moves stamps and nothing else") {
   REQUIRE(clocks.size() == 1);
   CHECK(clocks[0].offset_change == Span{1209600000});
   for (const auto& a : rows<AlarmRow>(effects)) CHECK(a.event != "raised");
+}
+
+TEST_CASE("a clock that jumps fourteen days ahead and three hours back raises nothing, ends no dwell and doubles no alert") {
+  // By elapsed time: alarms as raised or cleared, and every change of the permit.
+  const auto run = [](bool steps) {
+    core::Core core(lark(), words(), start());
+    std::vector<std::string> log;
+    bool permit = false;
+    for (int s = 0; s < 3600; s += 10) {
+      const Elapsed at = t0 + seconds{s};
+      if (steps && s == 600) core.on_message({at, "firnwatt/lark/clock", R"({"offset_ms":1209600000,"trusted":true})", false});
+      if (steps && s == 660) core.on_message({at, "firnwatt/lark/clock", R"({"offset_ms":1198800000,"trusted":true})", false});
+      core.on_message({at, "lark/port", R"({"w":0,"v":20,"stage":"off"})", false});
+      // under the limit at first, over the resume value since just before the step: its dwell runs across
+      core.on_message(cell(s < 540 ? -1 : 3, at));
+      const auto effects = core.take_effects();
+      for (const auto& a : rows<AlarmRow>(effects))
+        if (a.alarm != "snow" && a.alarm != "outage" && (a.event == "raised" || a.event == "cleared"))
+          log.push_back(std::to_string(ms_of(a.when.at)) + ' ' + a.alarm + ' ' + a.event);
+      for (const auto& p : publishes(effects, "firnwatt/lark/chargers/roof/permit")) {
+        const bool now = p.payload.find("\"permit\":true") != std::string::npos;
+        if (now != permit) log.push_back(std::to_string(s) + (now ? " yes" : " no"));
+        permit = now;
+      }
+    }
+    return log;
+  };
+  const auto stepped = run(true);
+  CHECK(stepped == run(false));
+  CHECK(std::count_if(stepped.begin(), stepped.end(), [](const std::string& l) { return l.ends_with(" yes"); }) == 1);
+  for (const std::string& l : stepped) CHECK(l.find("stale") == std::string::npos);
 }
 
 TEST_CASE("strings are not judged while the clock is not to be trusted; the guard goes on") {

@@ -205,6 +205,24 @@ TEST_CASE("film shows as a share lost between months of clear sky") {
         "Fore string made 4 % less in February than in January while the sky was clear: film on the glass?");
 }
 
+TEST_CASE("hills before sunrise and after sunset, and a bank that was cold by itself, are said as they are") {
+  Folder f;
+  std::vector<Row> rows;
+  for (int m = 0; m < 360; ++m) {
+    StringRow s = sample(start + hours{9} + minutes{m}, 200, 200, Cause::clear);
+    s.verdict.split.cloud_w = 0;
+    const bool low = m < 60 || m >= 270;
+    (low ? s.verdict.split.shade_w : s.verdict.split.cold_w) = low || m < 120 ? 150 : 0;
+    s.verdict.split.made_w = low || m < 120 ? 50 : 200;
+    rows.push_back(s);
+  }
+  const auto a = account_of(recorded(f, rows));
+  CHECK(finding(a, "shade") ==
+        "Shade cost fore string 0.38 kWh, early and late in the day: most before 10:00 and after 13:30. What stands around takes it; a more open place "
+        "would win it back.");
+  CHECK(finding(a, "cold") == "The bank was too cold to take charge; 0.15 kWh of sun was lost to the cold on 1 day.");
+}
+
 TEST_CASE("an upside-down period, an unknown zone and an empty journal are no surprise") {
   Folder f;
   const auto path = recorded(f, {about(R"({"timezone":"Nowhere/AtAll"})"), sample(start, 100, 50)});

@@ -74,13 +74,14 @@ const look = frame => {
   const w = frame.contentWindow, d = w.document, root = d.documentElement;
   const painted = [...d.querySelectorAll(".chart")].filter(c => [...c.querySelectorAll("canvas")].some(v =>
     v.width > 0 && new Uint32Array(v.getContext("2d").getImageData(0, 0, v.width, v.height).data.buffer).some(p => p !== 0))).length;
+  const wide = d.getElementById("string-0-readout").textContent;
   const whole = d.getElementById("range").textContent, happenings = d.querySelectorAll("#lane [tabindex]").length;
   d.querySelector("[data-span=week]").click();
-  const week = d.getElementById("range").textContent;
+  const week = d.getElementById("range").textContent, close = d.getElementById("string-0-readout").textContent;
   d.querySelector("[data-go='-0.5']").click();
   const earlier = d.getElementById("range").textContent;
   return { width: frame.clientWidth, charts: Number(root.dataset.charts), painted, overflow: root.scrollWidth - root.clientWidth,
-           happenings, whole, week, earlier, wrong: w.wrong,
+           happenings, whole, week, earlier, wide, close, wrong: w.wrong,
            resources: w.performance.getEntriesByType("resource").map(r => r.name) };
 };
 let open = 3;
@@ -157,6 +158,9 @@ TEST_CASE("in a browser the charts are there at 360, 800 and 1400 px, without er
     CHECK(w["resources"].empty());
     CHECK(w["whole"] == "15 Oct 2025 to 14 Nov 2025");
     CHECK(w["week"] != w["whole"]);
+    // Thirty days on a phone are a column each; a week is curves everywhere.
+    CHECK(w["wide"].get<std::string>().starts_with("one column a day") == (w["width"] < 1000));
+    CHECK(w["close"].get<std::string>().starts_with("W made"));
     CHECK(w["earlier"] != w["week"]);
   }
 }

@@ -28,6 +28,16 @@ double separation_deg(double el1, double az1, double el2, double az2) {
 
 }  // namespace
 
+TEST_CASE("an instant written in two zones has one sun") {
+  // Half an hour before its transit, in round figures.
+  for (const char* written : {"2026-01-15T12:00:00-06:00", "2026-01-15T18:00:00Z"}) {
+    CAPTURE(written);
+    const Position p = position(*utc_in(written), {45, -93, 260}, {101325, -5});
+    CHECK(std::abs(p.apparent_elevation_deg - 23.8) < 0.2);
+    CHECK(std::abs(p.azimuth_deg - 174.5) < 0.2);
+  }
+}
+
 TEST_CASE("the worked example of the NREL report, step by step") {
   const Utc at = *utc_in("2003-10-17T19:30:30Z");
   const Geocentric g = geocentric(at, 67);

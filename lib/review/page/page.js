@@ -60,6 +60,7 @@
     moving = true;
     for (const c of charts) c.graph.updateOptions({ dateWindow: range, file: c.rows(), ...c.more() });
     moving = false;
+    for (const c of charts) c.quiet();
     lane();
     const out = document.getElementById("range");
     const lastDay = dateWords(to - minute);
@@ -86,23 +87,24 @@
     }
   }
 
-  function add(id, labels, rows, tell, options, more = () => ({})) {
+  function add(id, labels, rows, tell, options, more = () => ({}), caption = null) {
     const box = document.getElementById(id);
     if (!box) return;
     const out = document.getElementById(id + "-readout");
-    const chart = { rows, more, tell: (x, row) => { if (out) out.textContent = tell(chart.graph, x, row); } };
-    const quiet = out ? out.textContent : "";
+    const chart = { rows, more, tell: (x, row, e) => { if (out) out.textContent = tell(chart.graph, x, row, e); } };
+    const said = out ? out.textContent : "";
+    const quiet = () => caption ? caption(box) : said;
     chart.graph = new Dygraph(box, rows(), {
       labels, labelsUTC: true, legend: "never", dateWindow: range, connectSeparatedPoints: false, xRangePad: 0,
       gridLineColor: style("line"), axisLineColor: style("line"), gridLineWidth: 1, strokeWidth: 1.5, highlightCircleSize: 3,
       axes: { y: { axisLabelWidth: 44 }, x: { axisLabelWidth: 62 } },
       drawCallback: moved,
-      highlightCallback: (e, x, points, row) => { chart.tell(x, row); select(chart.graph, x); },
+      highlightCallback: (e, x, points, row) => { chart.tell(x, row, e); select(chart.graph, x); },
       unhighlightCallback: () => { for (const c of charts) c.quiet(); },
       interactionModel: Dygraph.defaultInteractionModel,
       ...options, ...more(),
     });
-    chart.quiet = () => { if (out) out.textContent = quiet; if (chart.graph.getSelection() >= 0) { moving = true; chart.graph.clearSelection(); moving = false; } };
+    chart.quiet = () => { if (out) out.textContent = quiet(); if (chart.graph.getSelection() >= 0) { moving = true; chart.graph.clearSelection(); moving = false; } };
     // A double click shows the whole period on all charts.
     box.addEventListener("dblclick", () => setTimeout(() => show(...whole), 0));
     charts.push(chart);
@@ -150,57 +152,115 @@
       return { valueRange: [bottom * 1.05, top * 1.06] };
     });
 
-  // ---- strings: power against clear sky, verdicts as bands ----
+  // ---- strings: power against clear sky, verdicts as bands; over many days one column a day, hour by hour ----
+  const carpet = box => (box.clientWidth - 50) / ((range[1] - range[0]) / day) < 24;
+  let early = 1440, late = 0;
+  for (const s of data.strings) for (const [at, length, cause] of s.runs) {
+    if (cause === 7) continue;
+    early = Math.min(early, at % 1440);
+    late = Math.max(late, Math.min(1440, at % 1440 + length));
+  }
+  const hours = early < late ? [Math.floor(early / 60), Math.ceil(late / 60)] : [6, 18];
+  const byCause = s => {
+    const sums = new Map();
+    for (const [at, length, cause] of s.runs) {
+      const d = Math.floor(at / 1440), of = sums.get(d) || new Array(causeWords.length).fill(0);
+      of[cause] += length;
+      sums.set(d, of);
+    }
+    return sums;
+  };
   data.strings.forEach((s, n) => {
-    const made = unpack(s.power, 5, 1), clear = unpack(s.clear, 5, 1);
+    const made = unpack(s.power, 5, 1), clear = unpack(s.clear, 5, 1), sums = byCause(s);
     const runAt = t => s.runs.find(r => r[0] * minute <= t && t < (r[0] + r[1]) * minute);
-    add("string-" + n, ["time", "clear sky", "made"], () => thinned([clear, made], 5, 1500),
-      (g, x, row) => {
-        const run = runAt(x), c = g.getValue(row, 1), m = g.getValue(row, 2);
-        return timeWords(x) + ": " + (m === null ? "no telemetry" : "made " + Math.round(m) + " W") + (c === null ? "" : " of " + Math.round(c) + " W clear sky") +
-          (run ? "; " + causeWords[run[2]] + (run[3] ? " (" + data.reasons[run[3]] + ")" : "") : "");
+    const box = document.getElementById("string-" + n);
+    const watts = (m, c) => (m === null || Number.isNaN(m) ? "no telemetry" : "made " + Math.round(m) + " W") +
+      (c === null || Number.isNaN(c) ? "" : " of " + Math.round(c) + " W clear sky");
+    const causeOf = run => run ? "; " + causeWords[run[2]] + (run[3] ? " (" + data.reasons[run[3]] + ")" : "") : "";
+    const days = () => {
+      const rows = [];
+      for (let d = Math.floor(range[0] / day); d * day < range[1]; ++d) rows.push([new Date((d + 0.5) * day), hours[0], hours[0]]);
+      return rows.length > 1 ? rows : rows.concat([[new Date(range[1]), null, null]]);
+    };
+    function weave(ctx, area, g) {
+      for (const [at, length, cause] of s.runs) {
+        const fill = cause === 0 ? "made" : causeStyle[cause];
+        if (!fill) continue;
+        const from = Math.floor(at / 1440) * day, x0 = g.toDomXCoord(from), x1 = g.toDomXCoord(from + day);
+        if (x1 <= area.x || x0 >= area.x + area.w) continue;
+        const y0 = g.toDomYCoord((at % 1440) / 60), y1 = g.toDomYCoord((at % 1440 + length) / 60);
+        const light = clear[Math.floor((at + length / 2 - data.from) / 5)];
+        ctx.fillStyle = style(fill);
+        ctx.globalAlpha = 0.3 + 0.7 * Math.sqrt(Math.min(1, (light > 0 ? light : 0) / Math.max(1, s.top)));
+        const left = Math.max(area.x, x0);
+        ctx.fillRect(left, y1, Math.max(0.6, Math.min(area.x + area.w, x1) - left - (x1 - x0 > 4 ? 0.6 : 0)), y0 - y1);
+      }
+      ctx.globalAlpha = 1;
+    }
+    function bands(ctx, area, g) {
+      for (const [at, length, cause] of s.runs) {
+        if (!causeStyle[cause]) continue;
+        const x0 = Math.max(area.x, g.toDomXCoord(at * minute)), x1 = Math.min(area.x + area.w, g.toDomXCoord((at + length) * minute));
+        if (x1 <= area.x || x0 >= area.x + area.w) continue;
+        ctx.fillStyle = style(causeStyle[cause]);
+        ctx.globalAlpha = 0.2;
+        ctx.fillRect(x0, area.y, Math.max(0.5, x1 - x0), area.h);
+        ctx.globalAlpha = 1;
+        ctx.fillRect(x0, area.y + area.h - 6, Math.max(0.5, x1 - x0), 6);
+      }
+    }
+    add("string-" + n, ["time", "clear sky", "made"], () => carpet(box) ? days() : thinned([clear, made], 5, 1500),
+      (g, x, row, e) => {
+        if (!carpet(box)) return timeWords(x) + ": " + watts(g.getValue(row, 2), g.getValue(row, 1)) + causeOf(runAt(x));
+        const d = Math.floor(x / day), of = sums.get(d) || [];
+        let text = dateWords(x) + ": " + of.map((m, c) => c !== 7 && m >= 10 ? causeWords[c] + " " + (m / 60).toFixed(1) + " h" : "").filter(t => t).join(", ");
+        if (e) {
+          const hour = g.toDataYCoord(g.eventToDomCoords(e)[1]), t = Math.floor((d * 1440 + hour * 60) / 5) * 5 * minute;
+          const i = (t / minute - data.from) / 5, run = runAt(t);
+          if (run && run[2] !== 7) text += ". At " + timeWords(t).slice(-5) + " " + watts(made[i], clear[i]) + causeOf(run);
+        }
+        return text;
       },
-      {
-        includeZero: true, yRangePad: 4,
-        underlayCallback: (ctx, area, g) => {
-          for (const [at, length, cause] of s.runs) {
-            if (!causeStyle[cause]) continue;
-            const x0 = Math.max(area.x, g.toDomXCoord(at * minute)), x1 = Math.min(area.x + area.w, g.toDomXCoord((at + length) * minute));
-            if (x1 <= area.x || x0 >= area.x + area.w) continue;
-            ctx.fillStyle = style(causeStyle[cause]);
-            ctx.globalAlpha = 0.2;
-            ctx.fillRect(x0, area.y, Math.max(0.5, x1 - x0), area.h);
-            ctx.globalAlpha = 1;
-            ctx.fillRect(x0, area.y + area.h - 6, Math.max(0.5, x1 - x0), 6);
-          }
-        },
-      }, () => ({
-        valueRange: [0, Math.max(10, s.top) * 1.06],
+      { includeZero: true, yRangePad: 4, underlayCallback: (ctx, area, g) => (carpet(box) ? weave : bands)(ctx, area, g) },
+      () => carpet(box) ? {
+        valueRange: hours, plotter: () => {}, highlightCircleSize: 0,
+        axes: { y: { axisLabelFormatter: h => Number.isInteger(h) ? two(h) + ":00" : "", ticker: hourTicks } },
+      } : {
+        valueRange: [0, Math.max(10, s.top) * 1.06], plotter: [Dygraph.Plotters.fillPlotter, Dygraph.Plotters.linePlotter], highlightCircleSize: 3,
+        axes: { y: { axisLabelFormatter: w => String(Math.round(w)), ticker: Dygraph.numericTicks } },
         series: {
-          // A dashed line needs room: over many days it is drawn through.
-          "clear sky": { color: style("sky"), strokeWidth: 1, strokePattern: range[1] - range[0] > 21 * day ? null : [4, 3] },
+          "clear sky": { color: style("sky"), strokeWidth: 1, strokePattern: [4, 3] },
           "made": { color: style("made"), fillGraph: true, fillAlpha: 0.35 },
         },
-      }));
+      },
+      b => carpet(b) ? "one column a day, hour by hour; colour: the cause, stronger where more sun was to be had" : "W made (filled), clear sky (line); bands: the cause");
   });
+  function hourTicks(a, b) {
+    const ticks = [], step = b - a > 9 ? 3 : 2;
+    for (let h = Math.ceil(a / step) * step; h <= b; h += step) ticks.push({ v: h, label: two(h) + ":00" });
+    return ticks;
+  }
 
   // ---- bank ----
   if (data.bank) {
     const b = data.bank, degrees = v => data.fahrenheit ? v * 1.8 + 32 : v, unit = data.fahrenheit ? " °F" : " °C";
     const cell = unpack(b.cell, b.step, 0.1).map(degrees), air = unpack(b.air, b.step, 0.1).map(degrees), soc = unpack(b.soc, b.step, 1);
-    const level = (ctx, area, g, value, colour, dash, words) => {
+    // What lies beyond a limit of the charge window is tinted; the words for the lines stand above the chart.
+    const level = (ctx, area, g, value, colour, dash, beyond = 0) => {
       const y = g.toDomYCoord(value);
+      if (beyond) {
+        const edge = Math.min(area.y + area.h, Math.max(area.y, y));
+        ctx.fillStyle = style(colour);
+        ctx.globalAlpha = 0.07;
+        if (beyond < 0) ctx.fillRect(area.x, edge, area.w, area.y + area.h - edge);
+        else ctx.fillRect(area.x, area.y, area.w, edge - area.y);
+        ctx.globalAlpha = 1;
+      }
       if (y < area.y || y > area.y + area.h) return;
-      ctx.strokeStyle = ctx.fillStyle = style(colour);
+      ctx.strokeStyle = style(colour);
       ctx.setLineDash(dash);
       ctx.beginPath(); ctx.moveTo(area.x, y); ctx.lineTo(area.x + area.w, y); ctx.stroke();
       ctx.setLineDash([]);
-      ctx.font = "11px system-ui, sans-serif";
-      const at = [area.x + 4, y - 3 < area.y + 9 ? y + 11 : y - 3];
-      ctx.lineWidth = 3; ctx.strokeStyle = style("paper");
-      ctx.strokeText(words, ...at);
-      ctx.fillText(words, ...at);
-      ctx.lineWidth = 1;
     };
     const barred = (ctx, area, g) => {
       for (const [at, length] of b.barred) {
@@ -222,16 +282,16 @@
         underlayCallback: (ctx, area, g) => {
           barred(ctx, area, g);
           const w = data.window;
-          if (w.lower !== null) level(ctx, area, g, degrees(w.lower), "barred", [], "no charging at or under " + Math.round(degrees(w.lower)) + unit);
-          if (w.floor !== null) level(ctx, area, g, degrees(w.floor), "soft", [2, 3], "preferred floor " + Math.round(degrees(w.floor)) + unit);
-          if (w.upper !== null) level(ctx, area, g, degrees(w.upper), "barred", [], "no charging at or over " + Math.round(degrees(w.upper)) + unit);
+          if (w.lower !== null) level(ctx, area, g, degrees(w.lower), "barred", [], -1);
+          if (w.floor !== null) level(ctx, area, g, degrees(w.floor), "soft", [2, 3]);
+          if (w.upper !== null) level(ctx, area, g, degrees(w.upper), "barred", [], 1);
         },
       }, () => ({ series: { "air": { color: style("air"), strokeWidth: 1 }, "coldest cell": { color: style("cell"), strokeWidth: 2 } } }));
     add("charge", ["time", "charge"], () => thinned([soc], b.step, 1500),
       (g, x, row) => { const v = g.getValue(row, 1); return timeWords(x) + (v === null ? "" : ": bank " + Math.round(v) + " %"); },
       {
         valueRange: [0, 104],
-        underlayCallback: (ctx, area, g) => { if (data.reserve !== null) level(ctx, area, g, data.reserve * 100, "soft", [2, 3], "reserve"); },
+        underlayCallback: (ctx, area, g) => { if (data.reserve !== null) level(ctx, area, g, data.reserve * 100, "soft", [2, 3]); },
       }, () => ({ series: { "charge": { color: style("soc"), fillGraph: true, fillAlpha: 0.2 } } }));
   }
 
@@ -247,26 +307,32 @@
       if (inside) inside.forEach(i => e.appendChild(i));
       return e;
     };
-    const rows = { alarm: 12, advice: 40, note: 68 }, words = { alarm: "alarms", advice: "advice", note: "notes" };
+    const words = { glass: "glass", strings: "strings", bank: "bank", board: "board", advice: "advice", note: "notes" };
+    const lanes = Object.keys(words).filter(k => data.happenings.some(h => h.lane === k)), height = 24;
+    const out = document.getElementById("lane-readout"), quiet = "alarms, by what they are about (bars as long as they stood), advice and notes; point at one to read it";
+    const say = text => { if (out) out.textContent = text; };
+    say(quiet);
     const nodes = [];
-    for (const k in rows) {
-      const label = make("text", { x: 0, y: rows[k] + 4 });
+    lanes.forEach((k, n) => {
+      const y = 12 + n * height, label = make("text", { x: 0, y: y + 4 });
       label.textContent = words[k];
-      nodes.push(label, make("line", { x1: left, x2: left + area.w, y1: rows[k], y2: rows[k], stroke: style("line") }));
-    }
+      nodes.push(label, make("line", { x1: left, x2: left + area.w, y1: y, y2: y, stroke: style("line") }));
+    });
     for (const h of data.happenings) {
       const t = h.at * minute, end = (h.end || h.at) * minute;
       if (end < range[0] || t > range[1]) continue;
-      const x = Math.max(left, at(t)), y = rows[h.kind];
-      const title = make("title", {});
-      title.textContent = timeWords(t) + ": " + h.text;
-      const focus = { tabindex: 0, role: "img", "aria-label": title.textContent };
-      if (h.kind === "alarm") nodes.push(make("rect", { x, y: y - 6, height: 12, width: Math.max(4, Math.min(left + area.w, at(end)) - x), rx: 2, fill: style(h.mark), ...focus }, [title]));
-      else if (h.kind === "advice") nodes.push(make("path", { d: `M${x} ${y - 7}l6 7l-6 7l-6 -7z`, fill: style(h.mark), ...focus }, [title]));
-      else nodes.push(make("circle", { cx: x, cy: y, r: 5, fill: style(h.mark), ...focus }, [title]));
+      const x = Math.max(left, at(t)), y = 12 + lanes.indexOf(h.lane) * height, text = timeWords(t) + ": " + h.text;
+      const focus = { tabindex: 0, role: "img", "aria-label": text };
+      const node = h.end ? make("rect", { x, y: y - 6, height: 12, width: Math.max(4, Math.min(left + area.w, at(end)) - x), rx: 2, fill: style(h.mark), "fill-opacity": 0.85, ...focus })
+        : h.lane === "advice" ? make("path", { d: `M${x} ${y - 6}l5 6l-5 6l-5 -6z`, fill: style(h.mark), ...focus })
+        : make("circle", { cx: x, cy: y, r: 5, fill: style(h.mark), ...focus });
+      for (const e of ["pointerenter", "focus", "click"]) node.addEventListener(e, () => say(text));
+      for (const e of ["pointerleave", "blur"]) node.addEventListener(e, () => say(quiet));
+      nodes.push(node);
     }
     svg.replaceChildren(...nodes);
-    svg.setAttribute("viewBox", `0 0 ${Math.max(1, own.width)} 84`);
+    svg.style.height = lanes.length * height + "px";
+    svg.setAttribute("viewBox", `0 0 ${Math.max(1, own.width)} ${Math.max(1, lanes.length * height)}`);
   }
 
   // ---- controls ----
