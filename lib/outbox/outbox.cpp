@@ -138,7 +138,9 @@ void Outbox::set_reach(bool before, Now now) {
     if (e.sent && !e.awaiting) e.publish = true;
     waiting = waiting || !e.granted;
   }
-  if (waiting) reunion_at_ = now.at + reunion_after;
+  // Thrown out again within moments by another client with our id, there is no time to look around.
+  const bool fought_over = std::any_of(open_.begin(), open_.end(), [](const Entry& e) { return e.notice.alarm == "client_id" && !e.notice.ending; });
+  if (waiting) reunion_at_ = now.at + (fought_over ? Span{0} : reunion_after);
   else out_of_reach_since_.reset();
 }
 

@@ -171,6 +171,20 @@ TEST_CASE("a short break of the link is nothing to tell; the link's own alarm do
   CHECK(f.outbox->open() == 0);
 }
 
+TEST_CASE("while another client fights for our id, the word about it leaves in the first moment of a connection") {
+  FarSide f;
+  f.t = 10h;
+  f.broker(true);
+  f.to(10h + 1min);
+  f.broker(false);
+  f.raise("client_id", "rig", high, "Another client uses firnwatt's id.");
+  f.to(10h + 2min);
+  f.broker(true);
+  f.to(10h + 2min + 300ms);
+  f.broker(false);
+  CHECK(texts(f) == std::vector<std::string>{"Another client uses firnwatt's id."});
+}
+
 TEST_CASE("a long silence is said once when it is over, though nothing else happened") {
   FarSide f(with_bridge());
   f.t = 10h;

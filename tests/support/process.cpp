@@ -99,4 +99,24 @@ std::chrono::milliseconds steady_now() {
   return std::chrono::duration_cast<std::chrono::milliseconds>(std::chrono::steady_clock::now().time_since_epoch());
 }
 
+std::chrono::milliseconds Process::cpu_time() const {
+  const std::string stat = read_file("/proc/" + std::to_string(pid_) + "/stat");
+  const auto at = stat.rfind(')');
+  if (at == std::string::npos) return {};
+  // Fields 14 and 15 (user, system) in clock ticks; field 3 follows the name.
+  std::istringstream fields(stat.substr(at + 2));
+  std::string skipped;
+  for (int i = 3; i < 14; ++i) fields >> skipped;
+  long long user = 0, system = 0;
+  fields >> user >> system;
+  return std::chrono::milliseconds{(user + system) * 1000 / sysconf(_SC_CLK_TCK)};
+}
+
+double Process::resident_mb() const {
+  std::istringstream fields(read_file("/proc/" + std::to_string(pid_) + "/statm"));
+  double all = 0, resident = 0;
+  fields >> all >> resident;
+  return resident * static_cast<double>(sysconf(_SC_PAGESIZE)) / 1e6;
+}
+
 }  // namespace fw::test

@@ -42,6 +42,9 @@ class Process {
   std::optional<int> wait(std::chrono::milliseconds limit);
   bool running();
   pid_t pid() const { return pid_; }
+  /// Processor time used so far, and memory in use now (Linux' /proc); 0 when it is gone.
+  std::chrono::milliseconds cpu_time() const;
+  double resident_mb() const;
 
  private:
   pid_t pid_ = -1;
