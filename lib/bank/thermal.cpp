@@ -29,9 +29,14 @@ ThermalModel::ThermalModel(double capacity_wh) : capacity_wh_(capacity_wh) { for
 void ThermalModel::forget() {
   const double capacity_wh = capacity_wh_;
   const double per_w = 3600 / heat_capacity_j_per_k(capacity_wh);
-  // Before anything is learned: 60 h to the air, a cabin that matters little, and losses of 5 % of the voltage at 1 C.
-  x_ = {0.015, 0.01, 0.7 * per_w, 0.05 * capacity_wh * per_w, 0};
-  const std::array<double, 5> sd{0.03, 0.05, 0.4 * per_w, 8, 0.6};
+  // Before anything is learned: half a day to whatever surrounds it, and losses of 5 % of the voltage at 1 C. Beside a
+  // hidden heater little is left to learn from, so a slow bank is presumed there.
+  x_ = {0.03, 0.05, 0.7 * per_w, 0.05 * capacity_wh * per_w, 0};
+  std::array<double, 5> sd{0.06, 0.1, 0.4 * per_w, 8, 0.6};
+  if (knew_hold_) {
+    x_[0] = 0.015, x_[1] = 0.01;
+    sd[0] = 0.03, sd[1] = 0.05;
+  }
   p_ = {};
   for (std::size_t i = 0; i < 5; ++i) p_[i][i] = sd[i] * sd[i];
   error_ = 0.3;
@@ -59,7 +64,8 @@ void ThermalModel::learn(Elapsed at, double cell_c, const Surroundings& s) {
   }
   window_.push_back({at, cell_c, s});
   const Span length = at - window_.front().at;
-  if (length < (hours_ < young_hours ? young_length : balance_length)) return;
+  // A hidden heater leaves no whole hour between its turns.
+  if (length < (hours_ < young_hours || knew_hold_ ? young_length : balance_length)) return;
   balance(static_cast<double>(length.count()) / 60000.0);
   const Elapsed keep_from = window_.front().at + balance_step;
   window_.erase(window_.begin(), std::find_if(window_.begin(), window_.end(), [&](const Sample& w) { return w.at >= keep_from; }));
@@ -109,8 +115,10 @@ void ThermalModel::balance(double minutes_long) {
 
   // While a hidden heater is at work the balance does not close; only the ways down between count.
   if (hold()) {
-    if (!knew_hold_) forget();
-    knew_hold_ = true;
+    if (!knew_hold_) {
+      knew_hold_ = true;
+      forget();
+    }
     double highest = window_.front().cell_c;
     for (const Sample& w : window_) highest = std::max(highest, w.cell_c);
     if (highest > window_.front().cell_c + 0.25 || low_at_ > window_.front().at) return;
@@ -196,11 +204,11 @@ void ThermalModel::watch_turns(Elapsed at, double c, const Surroundings& s) {
     cooling_ = falling_by();
   }
   last_c_ = c;
-  while (!turns_.empty() && at - turns_.front().at > hours{60}) turns_.erase(turns_.begin());
+  while (!turns_.empty() && at - turns_.front().at > hours{7 * 24}) turns_.erase(turns_.begin());
 }
 
 std::optional<ThermalModel::Hold> ThermalModel::hold() const {
-  // Two swings and more from nearly one level, each smaller than a day's course and within hours of another.
+  // Swings from nearly one level, each smaller than a day's course and within hours of another.
   std::vector<const Turn*> alike;
   double low_max = -1e9;
   for (const Turn& t : turns_) {
@@ -209,7 +217,9 @@ std::optional<ThermalModel::Hold> ThermalModel::hold() const {
     });
     if (near_another) alike.push_back(&t);
   }
-  if (alike.size() < 2) return std::nullopt;
+  // One turn alone counts where the rise after it can be nothing but a heater.
+  if (alike.size() < 2 && !turns_.empty() && turns_.back().strength_k_per_h > 2.5) alike = {&turns_.back()};
+  else if (alike.size() < 2) return std::nullopt;
   Hold h;
   double low = 1e9, swing = 0;
   for (const Turn* t : alike) {
@@ -226,6 +236,16 @@ std::optional<ThermalModel::Hold> ThermalModel::hold() const {
   return h;
 }
 
+double ThermalModel::carry_uncertainty(std::array<double, 5>& d, double t, const Surroundings& s, double dt_h) const {
+  const std::array<double, 5> f{pull(s.air_c, t), pull(s.cabin_c, t), s.heater_w, s.c_rate * s.c_rate, 1};
+  const double back = (s.air_c ? x_[0] : 0) + (s.cabin_c ? x_[1] : 0);
+  for (std::size_t i = 0; i < 5; ++i) d[i] += (f[i] - back * d[i]) * dt_h;
+  double variance = 0;
+  for (std::size_t i = 0; i < 5; ++i)
+    for (std::size_t j = 0; j < 5; ++j) variance += d[i] * p_[i][j] * d[j];
+  return std::sqrt(std::max(variance, 0.0));
+}
+
 ThermalModel::Memory ThermalModel::memory() const { return {x_, p_, error_, hours_, turns_}; }
 
 void ThermalModel::recall(const Memory& m) {
@@ -234,6 +254,7 @@ void ThermalModel::recall(const Memory& m) {
   error_ = m.error;
   hours_ = m.hours;
   turns_ = m.turns;
+  knew_hold_ = hold().has_value();
   window_.clear();
   high_.reset();
   low_.reset();
@@ -244,20 +265,20 @@ Course course_of(const ThermalModel& m, double cell_c, const Ahead& ahead, Span 
   constexpr std::size_t an_hour = hours{1} / step;
   Course course;
   const double tau = m.time_constant_h();
-  const double rate_sigma = std::clamp(m.rate_error_k_per_h(), 0.03, 0.6) + 0.2 / (1 + m.hours_learned());
+  const double rate_sigma = std::clamp(m.rate_error_k_per_h(), 0.03, 0.6);
   const double dt = hours_of(step);
-  const double young = 0.5 * std::exp(-m.hours_learned() / 18);
   const double recent = m.recent_k_per_h() * std::min(1.0, 0.5 + m.hours_learned() / 8);
   const auto hold = m.hold();
   double c = cell_c;
   bool hidden_on = false, held = false;
+  std::array<double, 5> by_coefficient{};
+  double from_coefficients = 0;
   for (Span at{}; at <= length; at += step) {
     const double h = hours_of(at);
     const double reach = tau * (1 - std::exp(-h / tau));
     const double from_rate = rate_sigma * reach * 0.7;
     const double from_air = air_sigma_k * (1 - std::exp(-h / tau)) * std::min(1.0, 0.4 + h / 12);
-    const double from_youth = young * std::max(0.0, std::abs(c - cell_c) - 2);  // where a first long fall will end is not known yet
-    const double sigma = std::sqrt(0.02 + from_rate * from_rate + from_air * from_air + from_youth * from_youth);
+    const double sigma = std::sqrt(0.02 + from_rate * from_rate + from_air * from_air + from_coefficients * from_coefficients);
     course.push_back({at, c, held ? std::min(sigma, at_a_thermostat_k) : sigma, held});
     Surroundings s = ahead(at, c);
     bool heats = false, turned = false;
@@ -269,7 +290,7 @@ Course course_of(const ThermalModel& m, double cell_c, const Ahead& ahead, Span 
       if (t.on_now) s.heater_w += t.watts;
     }
     // What the last hours did beyond all that was learned fades.
-    double rate = m.rate_k_per_h(c, s) + recent * std::exp(-h / 3);
+    double rate = m.rate_k_per_h(c, s) + recent * std::exp(-h / 2);
     if (hold) {
       const bool was = hidden_on;
       hidden_on = c <= hold->turn_c || (was && c < hold->off_c);
@@ -281,6 +302,7 @@ Course course_of(const ThermalModel& m, double cell_c, const Ahead& ahead, Span 
     if (turned && held)
       for (std::size_t k = course.size() - std::min(course.size(), an_hour); k < course.size(); ++k)
         course[k].sigma_k = std::min(course[k].sigma_k, at_a_thermostat_k);
+    from_coefficients = m.carry_uncertainty(by_coefficient, c, s, dt);
     c += rate * dt;
   }
   return course;

@@ -43,14 +43,17 @@ class ThermalModel {
   double recent_k_per_h() const { return recent_; }  ///< what the last two hours did beyond all that
   double rate_error_k_per_h() const { return error_; }  ///< typical error of the rate, one hour balances
   double hours_learned() const { return hours_; }
+  /// Standard deviation, K, that the coefficients' own uncertainty makes of a temperature dt_h further on. `sensitivity`:
+  /// how that temperature depends on each coefficient; begins at nought and is carried along.
+  double carry_uncertainty(std::array<double, 5>& sensitivity, double cell_c, const Surroundings& s, double dt_h) const;
   /// How far the last balance was off what was foreseen, and how many there were; for whoever learns habits.
   double last_miss_k_per_h() const { return miss_; }
   long balances() const { return balances_; }
   /// The cells between the sensor's digits: last reading and model together. None before the first.
   std::optional<double> cell_c() const { return observed_; }
 
-  /// A heater nobody reports: level at which the cells turned upward again and again, and how
-  /// strong it is: the cooling before a turn and the rise after it. None: no such thing seen.
+  /// A heater nobody reports: level at which the cells turned upward again and again (once where the rise is too
+  /// strong for anything else), and how strong it is: the cooling before a turn and the rise after it. None: not seen.
   struct Hold { double turn_c = 0, off_c = 0, strength_k_per_h = 0; };
   std::optional<Hold> hold() const;
 

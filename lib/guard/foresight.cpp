@@ -252,7 +252,7 @@ void Foresight::judge(Warning& w, const RigMinute& m, double cell_c) {
   // Short dips of a thermostat's cycle are likely followed by more of them.
   const bool cycling = w.lasting && (model_.hold() || !thermostats().empty()) && w.short_dip_at && m.at - *w.short_dip_at < hours{30};
   const bool sure = soon && x.probability >= 0.75 && (!cycling || x.probability >= 0.97 || (*soon <= hours{4} && x.probability >= 0.85));
-  const bool near = soon && !cycling && ((x.probability >= 0.5 && *soon <= hours{5}) || (x.probability >= 0.6 && *soon <= hours{7}));
+  const bool near = soon && !cycling && ((x.probability >= 0.5 && *soon <= hours{5}) || (x.probability >= 0.55 && *soon <= hours{9}));
   const bool likely = !w.reached && cell_c > w.level_c && (sure || near);
   const bool unlikely = x.probability < 0.2 || (!x.at && x.probability < 0.4);
   if (likely) {

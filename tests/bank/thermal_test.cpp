@@ -93,3 +93,47 @@ TEST_CASE("a thermostat nobody reports is found by its turns, and trusted only a
   }
   CHECK_FALSE(m.hold());
 }
+
+TEST_CASE("one steep turn in the cold is a heater already, a gentle one is not") {
+  for (const double heater_k_per_h : {5.0, 1.6}) {
+    ThermalModel m(2560);
+    double t = 7;
+    bool heat = false;
+    for (int minute = 0; minute < 150; ++minute) {
+      if (t < 4) heat = true;
+      m.learn(elapsed_ms(minute * 60'000LL), std::round(t * 10) / 10, {-10.0, std::nullopt, 0, 0});
+      t += (0.12 * (-10 - t) + (heat ? heater_k_per_h : 0)) / 60;
+    }
+    CHECK(m.hold().has_value() == (heater_k_per_h > 2.5));
+  }
+}
+
+TEST_CASE("what is not learned yet makes the course ahead uncertain, days of learning make it sure") {
+  Truth w{0.1, 0, 0};
+  const auto ahead = [](Span, double) { return Surroundings{-12.0, 6.0, 0, 0}; };
+  Truth first = w;
+  const auto young = course_of(taught(first, 1), 8, ahead, hours{8}, 0);
+  const auto old = course_of(taught(w, 5 * 24), 8, ahead, hours{8}, 0);
+  CHECK(young.back().sigma_k > 1.5);
+  CHECK(old.back().sigma_k < 0.8);
+}
+
+TEST_CASE("a restart keeps what was learned beside a hidden heater") {
+  ThermalModel m(2560);
+  double t = 8;
+  bool heat = false;
+  const auto live = [&](ThermalModel& model, int from, int to) {
+    for (int minute = from; minute < to; ++minute) {
+      if (t < 4) heat = true;
+      if (t > 5.6) heat = false;
+      model.learn(elapsed_ms(minute * 60'000LL), std::round(t * 10) / 10, {-10.0, std::nullopt, 0, 0});
+      t += (0.12 * (-10 - t) + (heat ? 4.0 : 0)) / 60;
+    }
+  };
+  live(m, 0, 48 * 60);
+  ThermalModel after(2560);
+  after.recall(m.memory());
+  live(after, 48 * 60, 50 * 60);
+  CHECK(after.hours_learned() >= m.hours_learned());
+  CHECK(std::abs(after.time_constant_h() / m.time_constant_h() - 1) < 0.3);
+}

@@ -17,9 +17,10 @@ using namespace fw::guard::test;
 
 namespace {
 
-struct Outcome { ForesightScore limit, floor; };
+constexpr std::size_t first_hour = 60, first_day = 1440;
+struct Outcome { ForesightScore limit, floor, from_the_start; };
 
-Outcome run(const World& w, std::size_t from) {
+Outcome run(const World& w) {
   auto r = plain_rig();
   r.chargers.clear();
   r.bank.capacity_ah = w.capacity_ah;
@@ -39,7 +40,13 @@ Outcome run(const World& w, std::size_t from) {
       track[k].named_min.push_back(warning.at && warning.active ? std::optional(hours_of(*warning.at - o.m.start - minutes{1}) * 60) : std::nullopt);
     }
   }
-  return {score_of(truth, heating, track[0], w.limit_c, false, from, w.fails_at, w.shows_at.value_or(w.minutes.size())), score_of(truth, heating, track[1], w.floor_c, true, from, w.fails_at, w.shows_at.value_or(w.minutes.size()))};
+  const auto shows = w.shows_at.value_or(w.minutes.size());
+  Outcome o{score_of(truth, heating, track[0], w.limit_c, false, first_day, w.fails_at, shows),
+            score_of(truth, heating, track[1], w.floor_c, true, first_day, w.fails_at, shows), {}};
+  o.from_the_start = score_of(truth, heating, track[0], w.limit_c, false, first_hour, w.fails_at, shows);
+  o.from_the_start.add(score_of(truth, heating, track[1], w.floor_c, true, first_hour, w.fails_at, shows));
+  o.from_the_start.days /= 2;
+  return o;
 }
 
 }  // namespace
@@ -48,10 +55,10 @@ TEST_CASE("crossings are foreseen two hours and more ahead over many winters, wi
   const bool whole = std::getenv("FW_LONG") != nullptr;
   const int worlds = whole ? 120 : 60;  // ten days each
   const unsigned seed = std::getenv("FW_SEED") ? static_cast<unsigned>(std::atoi(std::getenv("FW_SEED"))) : 9000;
-  ForesightScore limit, floor;
+  ForesightScore limit, floor, by_heater[3], from_the_start;
   for (int i = 0; i < worlds; ++i) {
     const auto w = make_world(seed + static_cast<unsigned>(i), 10);
-    const auto o = run(w, 1440);
+    const auto o = run(w);
     if (std::getenv("FW_EACH")) {
       std::printf("%3d tau %.1f share %.2f cabin %d heater %d forecast %d fails %d\n", i, w.tau_h, w.share, w.minutes[0].m.cabin_c.has_value(), w.minutes[0].m.bank_heater_on.has_value(), !w.forecasts.empty(), w.fails_at.has_value());
       o.limit.print("  limit");
@@ -59,25 +66,32 @@ TEST_CASE("crossings are foreseen two hours and more ahead over many winters, wi
     }
     limit.add(o.limit);
     floor.add(o.floor);
+    by_heater[w.heater].add(o.floor);
+    from_the_start.add(o.from_the_start);
   }
   ForesightScore all = limit;
   all.add(floor);
+  all.days = limit.days;
   limit.print("limit");
   floor.print("floor");
+  all.print("both");
+  by_heater[0].print("floor, no heater");
+  by_heater[1].print("floor, heater told");
+  by_heater[2].print("floor, heater silent");
+  from_the_start.print("both, first day too");
   std::printf("%d nights of %d banks\n", worlds * 10, worlds);
   CHECK(limit.events >= (whole ? 60 : 30));
   CHECK(floor.events >= (whole ? 60 : 25));
   CHECK(limit.warned >= 0.95 * limit.events);
-  // The aim is 95 % for both. The floor is short of it: most of what is missed are banks whose own, often unreported,
-  // thermostat works right at the floor. Held here from getting worse.
-  CHECK(floor.warned >= 0.85 * floor.events);
-  CHECK(14.0 * all.false_warnings / limit.days <= 1.0);
+  CHECK(all.warned >= 0.95 * all.events);
+  // Most floor crossings that are missed are of banks whose own, unreported, heater slowly loses ground right at the floor.
+  CHECK(floor.warned >= 0.88 * floor.events);
+  CHECK(14.0 * all.false_warnings / all.days <= 1.0);
   CHECK(all.median_error() <= 45);
 }
 
 #ifdef FW_WITH_PRACTICE
-// Printed whole; held to only what is reached: a floor crossing less than two hours after the heating failed is not, nor
-// are false floor warnings in a bank's first night beside a thermostat nobody reports.
+// Printed whole. Not foreseen: a floor crossing less than two hours after the heating failed.
 TEST_CASE("crossings of the limit in the practice feeds are foreseen as well") {
   ForesightScore limit, floor;
   const auto played = play_all_practice();
@@ -92,7 +106,7 @@ TEST_CASE("crossings of the limit in the practice feeds are foreseen as well") {
     floor.add(o.floor);
   }
   CHECK(limit.warned == limit.events);
-  CHECK(14.0 * limit.false_warnings / limit.days <= 1.0);
+  CHECK(14.0 * (limit.false_warnings + floor.false_warnings) / limit.days <= 1.0);
   limit.print("practice limit");
   floor.print("practice floor");
 }

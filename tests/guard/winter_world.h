@@ -25,6 +25,7 @@ struct World {
   std::vector<Forecast> forecasts;
   double limit_c = 0, floor_c = 5, capacity_ah = 200;
   double tau_h = 0, share = 0;
+  int heater = 0;                       ///< 0 none, 1 reported, 2 silent
   std::optional<std::size_t> fails_at;  ///< heating of cabin and bank fails here
   std::optional<std::size_t> shows_at;  ///< and from here on somebody could know: the bank's heater should have come on
 };
@@ -61,7 +62,7 @@ inline World make_world(unsigned seed, int days_long) {
   const double tau_in = uni(0.3, 1.5), core_mass = uni(0.5, 2);
   const bool cabin_told = rng() % 4 != 0;
   const bool forecast_told = rng() % 6 != 0;
-  const int heater = static_cast<int>(rng() % 3);          // 0 none, 1 reported, 2 silent
+  const int heater = w.heater = static_cast<int>(rng() % 3);
   const double heater_k_per_h = heater ? uni(1.2, 4) : 0;
   w.floor_c = rng() % 2 ? 5 : 4;
   // Whoever has a heater sets it about the floor.
