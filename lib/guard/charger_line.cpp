@@ -70,6 +70,7 @@ void ChargerLine::want(bool permit, double limit_a, const std::string& reason, N
     return;
   }
   if (!told_ || permit != permit_) since_ = now.at;
+  limit_since_ = now.at;
   if (permit != permit_) changes_.push_back(now.at);
   told_ = true;
   permit_ = permit;
@@ -123,6 +124,7 @@ void ChargerLine::on_reading(const Reading& r, Now now, std::vector<Effect>& out
 ChargerLine::Sign ChargerLine::sign(Elapsed now) const {
   const auto after = [&](const Heard& h) { return h.known && h.at > since_; };
   const auto lately = [&](const Heard& h) { return after(h) && now - h.at <= heard_lately; };
+  if (over_limit(now)) return Sign::contrary;
   // What it says of its switch holds until it says otherwise, for many speak only on change.
   if (on_.known) {
     const bool agrees = (on_.value > 0.5) == permit_;
@@ -170,10 +172,22 @@ void ChargerLine::judge(Now now, std::vector<Effect>& out) {
   }
 }
 
+bool ChargerLine::over_limit(Elapsed now) const {
+  if (!told_ || !permit_ || (charger_.rated_a > 0 && limit_a_ > charger_.rated_a - 0.05)) return false;
+  // Heard since the limit was said; a tenth and an ampere are the measurement's.
+  const auto heard = [&](const Heard& h) { return h.known && h.at > limit_since_ && now - h.at <= heard_lately; };
+  std::optional<double> a;
+  if (heard(current_)) a = current_.value;
+  else
+    for (const Output& o : outputs_)
+      if (heard(o.current)) a = a.value_or(0) + o.current.value;
+  return a && *a > limit_a_ * 1.1 + 1;
+}
+
 bool ChargerLine::unconfirmed(Elapsed now) const {
   if (!told_ || !contrary_since_) return false;
   // A charger that stays off although it may is a nuisance, one that stays on a danger.
-  const Span wait = permit_ ? std::max<Span>(minutes{15}, charger_.confirm_within * 3) : charger_.confirm_within * 3;
+  const Span wait = permit_ && !over_limit(now) ? std::max<Span>(minutes{15}, charger_.confirm_within * 3) : charger_.confirm_within * 3;
   return now - *contrary_since_ >= wait;
 }
 
@@ -204,7 +218,7 @@ void ChargerLine::recall(bool permit, double limit_a, const std::string& reason,
   permit_ = permit;
   limit_a_ = limit_a;
   reason_ = reason;
-  since_ = since;
+  since_ = limit_since_ = since;
   said_ = Elapsed{Span{0}};  // said again at once, on the new connection
   command_id_ = charger_.name + "-" + std::to_string(ms_of(since)) + "-0";
 }

@@ -37,6 +37,8 @@ class ChargerLine {
   std::optional<Elapsed> contrary_since() const { return contrary_since_; }
   /// Long enough contrary to say so: three times the time it has to confirm.
   bool unconfirmed(Elapsed now) const;
+  /// It may charge and gives clearly more than its limit.
+  bool over_limit(Elapsed now) const;
   /// Current it gives by its own account, A.
   std::optional<double> current_a(Elapsed now) const;
   const std::string& reason() const { return reason_; }
@@ -61,7 +63,7 @@ class ChargerLine {
   bool told_ = false, permit_ = false;
   double limit_a_ = 0;
   std::string reason_;
-  Elapsed since_{}, said_{};
+  Elapsed since_{}, said_{}, limit_since_{};
   std::optional<Elapsed> off_due_;
   std::vector<Elapsed> changes_;
   bool waiting_ = false;   ///< wanted on, too soon after other changes

@@ -46,6 +46,12 @@ Foresight::Foresight(const rig::Rig& rig, const Words& words) : rig_(rig), words
     w.lasting = true;
     warnings_.push_back(w);
   }
+  if (const auto discharge = rig.bank.window.discharge_lower_limit_c) {
+    Warning w;
+    w.subject = "discharge";
+    w.level_c = *discharge;
+    warnings_.push_back(w);
+  }
 }
 
 std::optional<double> Foresight::rate_k_per_h(double cell_c) const {
@@ -314,7 +320,7 @@ std::vector<Fact> Foresight::facts(Now now) const {
         f.text += " between " + early + " and " + late;
       else if (w.at)
         f.text += " about " + said(*w.at);
-      f.text += w.subject == "bank" ? "; charging stops there." : ", your floor.";
+      f.text += w.subject == "bank" ? "; charging stops there." : w.subject == "floor" ? ", your floor." : "; no discharge below that.";
       double rated = own_w_ > 0 && own_on_c_ ? own_w_ : 0;
       for (const auto& h : rig_.heaters) rated += h.rated_w;
       if (w.heat_w >= 1 && w.heat_from) {

@@ -9,6 +9,7 @@
 #include "guard/charger_line.h"
 #include "guard/foresight.h"
 #include "guard/gate.h"
+#include "guard/halves.h"
 #include "guard/heater_line.h"
 #include "guard/wire.h"
 #include "units/text.h"
@@ -38,7 +39,7 @@ struct Heard {
 
 struct Guard::State {
   State(const rig::Rig& r, const Words& w, const Decisions& d)
-      : rig(r), words(w), decide(d), cells(r, d), gate(r.bank, d), foresight(r, w), string_voltage(r.strings.size()),
+      : rig(r), words(w), decide(d), cells(r, d), gate(r.bank, d), foresight(r, w), halves(r.bank.parallel_batteries, r.bank.capacity_ah, r.bank.nominal_v), string_voltage(r.strings.size()),
         string_power(r.strings.size()), output_current(r.strings.size()), stage(r.strings.size()) {
     for (int i = 0; i < static_cast<int>(r.chargers.size()); ++i) chargers.emplace_back(r, i, d);
     for (const auto& h : r.heaters) heaters.emplace_back(h);
@@ -50,6 +51,7 @@ struct Guard::State {
   Cells cells;
   Gate gate;
   Foresight foresight;
+  Halves halves;
   std::vector<ChargerLine> chargers;
   std::vector<HeaterLine> heaters;
   std::vector<Effect> effects;
@@ -71,7 +73,7 @@ struct Guard::State {
   bool unit_settled = false;                    ///< held so long that only the owner can lift it
 
   std::optional<Elapsed> charging_since;
-  std::optional<Elapsed> cold_flow_since;
+  std::optional<Elapsed> cold_draw_since;
   std::optional<Elapsed> refused_since;
   enum class Holder { none, battery, controller } holder = Holder::none;
 
@@ -230,6 +232,10 @@ struct Guard::State {
       const double w = own_heater_w.within(n.at, fresh).value_or(0.1 * rig.bank.capacity_wh());
       threshold += 1.3 * w / std::max(rig.bank.nominal_v, 1.0);
     }
+    const auto& floor_c = rig.bank.window.discharge_lower_limit_c;
+    const bool cold_draw = floor_c && last_min && *last_min <= *floor_c && a && !milliamps && *a <= -std::max(0.5, 0.002 * rig.bank.capacity_ah);
+    if (!cold_draw) cold_draw_since.reset();
+    else if (!cold_draw_since) cold_draw_since = n.at;
     const bool flowing = a && !milliamps && *a >= threshold;
     if (!flowing) {
       charging_since.reset();
@@ -297,6 +303,37 @@ struct Guard::State {
     } else if (gate.open() && last_min) {
       f.over_text = "Charging is permitted again: " + temperatures() + ".";
     }
+    return f;
+  }
+
+  Fact cold_discharge_fact(Now n) const {
+    Fact f;
+    f.alarm = "bank_cold";
+    f.subject = "discharge";
+    f.priority = 1;
+    f.condition = cold_draw_since && n.at - *cold_draw_since >= minutes{2} && last_min;
+    if (f.condition)
+      f.text = Words::capital(temperatures()) + ", and " + Words::amps(-bank_current.value) + " are drawn since " + since(*cold_draw_since, n) + ". Your limit for discharge is " +
+               words.temperature(*rig.bank.window.discharge_lower_limit_c) + ". Switch off what can be spared, or warm the bank.";
+    else
+      f.over_text = "Discharge in the cold is over.";
+    return f;
+  }
+
+  Fact half_fact(Now n) const {
+    Fact f;
+    f.alarm = "bank_gone";
+    f.subject = "half";
+    f.priority = 1;
+    f.confidence = 0.8;
+    f.condition = halves.missing_since().has_value();
+    if (f.condition)
+      f.text = "One of the " + std::to_string(rig.bank.parallel_batteries) + " parallel batteries has probably switched itself off since " + since(*halves.missing_since(), n) +
+               ": the volts move " + fixed(halves.times(), 1) + " times as much for every ampere. The others carry its load, and " +
+               (rig.bank.parallel_batteries == 2 ? "half the energy" : "its share of the energy") +
+               " is missing. Look at each battery's own light or display; have connections checked by someone qualified.";
+    else
+      f.over_text = "All batteries carry again.";
     return f;
   }
 
@@ -376,10 +413,15 @@ struct Guard::State {
     out.push_back(std::move(b));
   }
 
+  /// ", about 15:30": when the cells will be three degrees warmer than now, where the course ahead shows it.
+  std::string few_degrees_later(Now n) const {
+    const auto then = last_min ? foresight.warm_at(*last_min + 3) : std::nullopt;
+    return then ? ", about " + words.when(*then, n.utc) : "";
+  }
+
   Fact refusal_fact(Now n) const {
     Fact f;
     f.alarm = "bank_cold";
-    f.subject = holder == Holder::controller ? "controller" : "battery";
     f.subject = "battery";
     const bool cool = last_min && *last_min < rig.bank.window.resume_c + 6;
     f.condition = holder != Holder::none && refused_since && n.at - *refused_since >= refused_for && cool;
@@ -388,7 +430,7 @@ struct Guard::State {
       f.text = holder == Holder::battery
                    ? "Charging is refused by the battery since " + since(*refused_since, n) + ": its case reads " + words.temperature(*last_min) + ", the core is probably colder."
                    : "Charging is held back by the controller since " + since(*refused_since, n) + ": " + temperatures() + ", its own sensor is probably colder.";
-      f.text += " Nothing to do; it should take charge a few degrees later.";
+      f.text += " Nothing to do; it should take charge a few degrees later" + few_degrees_later(n) + ".";
       f.worth_saying = false;
       f.confidence = 0.8;
     } else if (holder == Holder::none && last_min) {
@@ -430,7 +472,10 @@ struct Guard::State {
       if (c.condition) {
         const auto& line = chargers[i];
         const auto a = line.current_a(n.at);
-        if (line.permit()) {
+        if (line.over_limit(n.at) && a) {
+          c.text = "The " + rig.chargers[i].name + " charger takes more than it may: " + Words::amps(*a) + ", told " + Words::amps(line.limit_a()) + ", with " + temperatures() +
+                   ". Told again every " + Words::span(rig.chargers[i].confirm_within) + ". Set its own limit lower, or switch it off by hand if you can do so safely.";
+        } else if (line.permit()) {
           c.text = "The " + rig.chargers[i].name + " charger may charge since " + since(line.since(), n) + " and still says it is off. Look at its switch and settings.";
           c.priority = 0;
         } else {
@@ -540,6 +585,7 @@ void Guard::on_minute(const RigMinute& m) {
   s.cells.watch_frozen(s.now.at, [&](double c) { return s.foresight.rate_k_per_h(c); });
   const auto view = s.cells.at(s.now.at);
   s.foresight.on_minute(m, s.unit == bank::UnitDoubt::none ? view.min_c : std::nullopt, heater_w);
+  s.halves.on_minute(m);
   s.judge_refusal(s.now);
   s.step(s.now);
 }
@@ -559,6 +605,8 @@ std::vector<Fact> Guard::facts(Now now) const {
     out.push_back(s.cold_fact(now));
     out.push_back(s.refusal_fact(now));
     out.push_back(s.hot_fact());
+    if (s.rig.bank.window.discharge_lower_limit_c) out.push_back(s.cold_discharge_fact(now));
+    if (s.rig.bank.parallel_batteries > 1) out.push_back(s.half_fact(now));
     s.sensor_facts(now, out);
   }
   s.flow_facts(now, out);
@@ -606,10 +654,14 @@ std::vector<std::string> Guard::sentences(Now now) const {
     out.push_back(held);
   }
   const auto allowed = s.allowed.within(now.at, fresh);
-  if (allowed && *allowed < 0.5) out.push_back("The battery's own protection refuses charge.");
+  const std::string held_since = s.refused_since ? " since " + s.since(*s.refused_since, now) + ", " + s.temperatures() : "";
+  const std::string later = s.last_min && *s.last_min < s.rig.bank.window.resume_c + 6 ? s.few_degrees_later(now) : "";
+  const std::string until = later.empty() ? "" : " It should take charge a few degrees later" + later + ".";
+  if (allowed && *allowed < 0.5) out.push_back("The battery's own protection refuses charge" + held_since + "." + until);
   if (s.holder == State::Holder::battery && s.refused_since && !(allowed && *allowed < 0.5))
-    out.push_back("Panels have voltage and nothing flows: refused by the battery, its core is probably colder than its case.");
-  if (s.holder == State::Holder::controller && s.refused_since) out.push_back("The controller holds charging back by itself.");
+    out.push_back("Panels have voltage and nothing flows" + held_since + ": refused by the battery, its core is probably colder than its case." + until);
+  if (s.holder == State::Holder::controller && s.refused_since)
+    out.push_back("The controller holds charging back by itself" + held_since + "." + until);
   for (const auto& line : s.foresight.sentences(now)) out.push_back(line);
   for (std::size_t i = 0; i < s.chargers.size(); ++i)
     if (!off_for(s.rig.chargers[i])) out.push_back(Words::capital(can_be_stopped(s.rig.chargers[i])) + ".");
@@ -646,6 +698,7 @@ std::string Guard::snapshot() const {
     for (const Elapsed e : c.changes()) changed.push_back(ms_of(e));
   }
   j["foresight"] = s.foresight.memory();
+  j["halves"] = s.halves.memory();
   return j.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
 }
 
@@ -688,6 +741,7 @@ void Guard::restore(std::string_view text, Now now, Continuity how) {
       if (reload) s.chargers[i].recall(had, c->at("limit_a").get<double>(), c->at("reason").get<std::string>(), elapsed_ms(c->at("since").get<std::int64_t>()));
     }
     if (const auto f = j.find("foresight"); f != j.end()) s.foresight.recall(*f);
+    if (const auto h = j.find("halves"); h != j.end()) s.halves.recall(*h);
   } catch (const nlohmann::json::exception&) {
     // a foreign or damaged text: begin anew, which is to say without a permit
   }

@@ -18,6 +18,14 @@ std::string limit_payload(const rig::Charger& c, double a) {
   return out;
 }
 
+/// A heater with a set point of its own: {c} or {f} in its on text is where the cells are to be warmed to.
+std::string heat_payload(const rig::Heater& h) {
+  std::string out = h.command.on_payload;
+  for (const auto& [mark, value] : {std::pair{"{c}", h.off_above_c}, {"{f}", h.off_above_c * 1.8 + 32}})
+    if (const auto at = out.find(mark); at != std::string::npos) out.replace(at, 3, fixed(value, 1));
+  return out;
+}
+
 std::string quoted(const std::string& text) {
   return nlohmann::json(text).dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
 }
@@ -73,7 +81,7 @@ Publish will_for(const rig::Rig& rig, const rig::Charger& c) {
   return refusal(rig, c, "firnwatt is gone");
 }
 
-Publish heat_on_for(const rig::Heater& h, Span valid_for) { return passing(h.name, h.command.topic, h.command.on_payload, valid_for); }
+Publish heat_on_for(const rig::Heater& h, Span valid_for) { return passing(h.name, h.command.topic, heat_payload(h), valid_for); }
 
 Publish heat_off_for(const rig::Heater& h) { return kept(h.name, h.command.topic, h.command.off_payload); }
 

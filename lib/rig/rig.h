@@ -144,7 +144,7 @@ struct Charger {
 
 struct Heater {
   std::string name;
-  Switch command;
+  Switch command;                           ///< {c} or {f} in on_payload: its set point, off_above, in degC or degF
   double rated_w = 0;
   double on_below_c = 3;                    ///< asks for heat at or below
   double off_above_c = 5;
