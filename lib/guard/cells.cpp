@@ -126,6 +126,12 @@ Cells::View Cells::at(Elapsed now) const {
   for (const Sensor& s : sensors_)
     if (s.pending_c && now - s.pending_at <= s.max_age) v.min_c = std::min(*v.min_c, *s.pending_c);
   v.max_c = *std::max_element(cells.begin(), cells.end());
+  v.perhaps_min_c = v.min_c, v.perhaps_max_c = v.max_c;
+  for (const Sensor& s : sensors_) {
+    if (!s.belief.doubted_since() || !s.belief.doubted_but_possible() || now - *s.belief.doubted_since() > s.max_age) continue;
+    v.perhaps_min_c = std::min(*v.perhaps_min_c, s.belief.last_doubted_c());
+    v.perhaps_max_c = std::max(*v.perhaps_max_c, s.belief.last_doubted_c());
+  }
   return v;
 }
 

@@ -27,6 +27,7 @@ class Cells {
   struct View {
     std::optional<double> min_c, max_c;       ///< none: nothing fresh that is believed
     std::optional<double> forbidden_c;        ///< a doubted value at or past a limit that may be true
+    std::optional<double> perhaps_min_c, perhaps_max_c;  ///< with doubted values that may be true; for the current limit
   };
   View at(Elapsed now) const;
   std::optional<double> cell_c(int sensor, Elapsed now) const;

@@ -21,6 +21,7 @@ class Gate {
 
   struct Input {
     std::optional<double> min_c, max_c, forbidden_c;
+    std::optional<double> perhaps_min_c, perhaps_max_c;  ///< wider than min and max; the current limit follows them
     bool unit_doubted = false;
     bool ever_heard = false;       ///< a believed temperature has come since the start
   };

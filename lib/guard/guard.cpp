@@ -198,7 +198,7 @@ struct Guard::State {
     const auto view = cells.at(n.at);
     last_min = view.min_c;
     last_max = view.max_c;
-    gate.update(n.at, {view.min_c, view.max_c, view.forbidden_c, unit != bank::UnitDoubt::none, ever_heard});
+    gate.update(n.at, {view.min_c, view.max_c, view.forbidden_c, view.perhaps_min_c, view.perhaps_max_c, unit != bank::UnitDoubt::none, ever_heard});
 
     double left = gate.limit_a();
     for (std::size_t i = 0; i < chargers.size(); ++i) {

@@ -106,6 +106,15 @@ TEST_CASE("a charger that takes more than its limit is told again, then alarmed,
   CHECK_FALSE(d.stands("command_unconfirmed", "port"));
 }
 
+TEST_CASE("a colder reading too sudden to be believed lowers the current at once, though not the permit") {
+  Drive d(plain_rig());
+  for (int i = 0; i < 6; ++i) d.cell(11.2), d.pass(seconds{30});
+  CHECK(*d.guard.current_limit_a(0) == doctest::Approx(30));
+  d.cell(8.4);
+  CHECK(d.guard.may_charge(0));
+  CHECK(*d.guard.current_limit_a(0) == doctest::Approx(20));
+}
+
 TEST_CASE("a heater with a set point is told where to warm the cells to, and off is off") {
   auto r = plain_rig();
   rig::Heater h;
