@@ -53,7 +53,7 @@ void Diagnosis::State::conditions(const RigMinute& m) {
       // a cover that takes a tenth may be frost for the first hours, or a plane that leans otherwise than described for
       // the first days: until then only what is clearly more is told
       const bool may_be_other = minutes_of_sun < frost_gone_min || !s.calibration.settled();
-      const bool thin = o.snow_pass > (may_be_other ? 0.58 : 0.88);
+      const bool thin = o.snow_pass > (may_be_other ? 0.58 : site_look.snow_lately ? 0.88 : 0.72);
       const double snow = thin ? 0.3 * o.snow : o.snow;
       const bool high = site_look.sun_elevation_deg > alert_from_deg;
       if ((high || s.snow.on) && (free > 0.5 || snow < 0.5)) s.snow.step(now, snow, 5, 0.72, 0.30);

@@ -48,6 +48,7 @@ struct SiteLook {
   double forecast_cloud = -1;      ///< 0..1, negative: none
   double snowing = 0;              ///< chance that snow falls now, from forecast and air
   bool forecast_snow = false;      ///< the forecast has snow within a few hours of now
+  bool snow_lately = true;         ///< the forecast had some in the last day and a half, or there is none
   bool has_forecast = false;
   std::optional<double> irradiance_share;  ///< measured over clear
   std::optional<double> soc, bank_v, bank_c_rate;

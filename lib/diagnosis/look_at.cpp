@@ -11,6 +11,7 @@ namespace {
 
 constexpr double lowest_sun_deg = 2.5;   ///< below it nothing is looked at
 constexpr double over_voltage_near = 0.995;  ///< of the controller's limit
+constexpr Span snow_lasts = hours{36};   ///< a forecast of it is news so long
 constexpr double fixed_shade_doubt = 0.3;
 constexpr Span frozen_after = minutes{30};
 
@@ -46,6 +47,8 @@ void Diagnosis::State::look_at(const RigMinute& m) {
   l.has_forecast = hour && hour->snow_cm;
   l.snowing = snowing_now(m, l.air_c);
   l.forecast_snow = snow_forecast_near(m);
+  if (l.forecast_snow) snow_was_forecast = m.start;
+  l.snow_lately = !l.has_forecast || (snow_was_forecast && m.start - *snow_was_forecast < snow_lasts);
   l.soc = m.soc;
   l.bank_v = m.bank_voltage_v;
   l.bank_nominal_v = rig.bank.nominal_v;

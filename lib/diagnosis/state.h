@@ -61,6 +61,7 @@ struct Diagnosis::State {
   double hidden_before = 0.3;        ///< chance, a minute ago, that something stands before the sun
   sun::Ephemeris ephemeris;
   std::optional<Utc> last;           ///< start of the last minute
+  std::optional<Utc> snow_was_forecast;   ///< when last there was some within hours
   double minutes_of_sun = 0, waiting_min = 0;
   double highest_sun_deg = 15;       ///< of the last days
   SiteLook site_look;

@@ -159,7 +159,7 @@ double snow_onset_per_minute(const Passing& n, const SiteLook& site) {
   // snow needs cold air and cloud; a forecast without snow may be wrong
   const double air = n.air_c.value_or(-1);
   double per_day = air > 4 ? 0.001 : air > 2 ? 0.02 : 0.15;
-  if (site.has_forecast) per_day *= site.forecast_snow ? 8 : 0.10;
+  if (site.has_forecast) per_day *= site.forecast_snow ? 8 : site.snow_lately ? 0.10 : 0.02;
   if (site.forecast_cloud >= 0 && !site.forecast_snow) per_day *= 0.15 + 0.85 * site.forecast_cloud;
   if (n.sun_elevation_deg > 5) per_day *= 1.0 - 0.98 * n.cloudless;
   return per_day / day;
