@@ -54,6 +54,7 @@ std::string Diagnosis::snapshot() const {
   json j;
   j["version"] = version;
   if (st.last) j["last_ms"] = ms_of(*st.last);
+  if (st.snow_was_forecast) j["snow_was_forecast_ms"] = ms_of(*st.snow_was_forecast);
   j["minutes_of_sun"] = st.minutes_of_sun;
   j["highest_sun_deg"] = st.highest_sun_deg;
   for (const auto& row : st.filter.state().sky) j["sky"].push_back(row);
@@ -93,6 +94,8 @@ void Diagnosis::restore(std::string_view text) {
   const auto all = j.find("strings");
   if (all == j.end() || !all->is_array() || sky == j.end() || !sky->is_array()) return;
   if (j.contains("last_ms") && j["last_ms"].is_number()) st.last = utc_ms(j["last_ms"].get<std::int64_t>());
+  if (j.contains("snow_was_forecast_ms") && j["snow_was_forecast_ms"].is_number())
+    st.snow_was_forecast = utc_ms(j["snow_was_forecast_ms"].get<std::int64_t>());
   st.minutes_of_sun = number(j, "minutes_of_sun", 0);
   st.highest_sun_deg = number(j, "highest_sun_deg", 15);
   if (const auto horizon = j.find("horizon"); horizon != j.end()) st.skyline.take(*horizon);

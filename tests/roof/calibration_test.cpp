@@ -170,6 +170,54 @@ TEST_CASE("a tree in the afternoon sun is learned from the second day, with the 
   CHECK(c.scale() > 1.0);
 }
 
+TEST_CASE("a gap nobody has looked through does not end an obstacle, but none is made up beside one") {
+  World w = world(3, 180, 0, 0, 0);
+  w.beam_left = [](int, const sky::State& s) { return s.sun.azimuth_deg > 204 && s.sun.azimuth_deg < 222 ? 0.0 : 1.0; };
+  Calibration c(w.paper);
+  for (int day = 0; day < 3; ++day)
+    for (int minute = 0; minute < 1440; ++minute) {
+      const auto sky = sky::clear_state(w.described, w.first + days{day} + minutes{minute}, w.weather.air_c, 0.5);
+      const double azimuth = sky.sun.azimuth_deg;
+      const bool unseen = (azimuth > 210 && azimuth < 213) || (azimuth > 190 && azimuth < 193) || (azimuth > 222 && azimuth < 225);
+      if (sky.sun.apparent_elevation_deg > 6 && !unseen) c.learn(day, sky, roof::expected(w.paper, sky, w.weather), w.truth_w(day, sky));
+    }
+  c.refit();
+  double height_deg = 0;   // of the sun there, for the patches are where it went
+  for (int minute = 0; minute < 1440; ++minute) {
+    const auto sky = sky::clear_state(w.described, w.first + days{3} + minutes{minute}, w.weather.air_c, 0.5);
+    const double azimuth = sky.sun.azimuth_deg, elevation = sky.sun.apparent_elevation_deg;
+    if (elevation < 6) continue;
+    if (azimuth > 210 && azimuth < 213) {
+      height_deg = elevation;
+      CHECK(c.shade(elevation, azimuth).known);
+      CHECK(c.shade(elevation, azimuth).beam < 0.1);
+    }
+    if ((azimuth > 190 && azimuth < 193) || (azimuth > 222.5 && azimuth < 225)) CHECK(c.shade(elevation, azimuth).total > 0.9);
+  }
+  CHECK(height_deg > 6);
+}
+
+TEST_CASE("a place seen once is remembered as seen, without being called shaded") {
+  World w = world(3, 180, 0, 0, 0);
+  w.beam_left = [](int, const sky::State& s) { return s.sun.azimuth_deg > 204 && s.sun.azimuth_deg < 222 ? 0.0 : 1.0; };
+  Calibration c(w.paper);
+  CHECK(c.shade(15, 190).seen == 0);
+  w.teach(c, 0);
+  c.refit();
+  int open = 0, hidden = 0;
+  for (int minute = 0; minute < 1440; ++minute) {
+    const auto sky = sky::clear_state(w.described, w.first + days{1} + minutes{minute}, w.weather.air_c, 0.5);
+    const double azimuth = sky.sun.azimuth_deg, elevation = sky.sun.apparent_elevation_deg;
+    if (elevation < 8) continue;
+    const auto shade = c.shade(elevation, azimuth);
+    if (azimuth > 170 && azimuth < 200) open += shade.seen > 0.9;
+    if (azimuth > 208 && azimuth < 219) hidden += shade.seen < 0.6;
+    CHECK_FALSE(shade.known);
+  }
+  CHECK(open > 60);
+  CHECK(hidden > 20);
+}
+
 TEST_CASE("shade of one day is no fixed shade") {
   World w = world(3, 180, 0, 0, 0);
   w.beam_left = [](int day, const sky::State& s) { return day == 3 && s.sun.azimuth_deg > 200 ? 0.1 : 1.0; };
