@@ -21,28 +21,43 @@ double usable_share(double cell_c) {
 BankModel::BankModel(const rig::Rig& rig, const BankNow& now)
     : rig_(rig), now_(now), capacity_wh_(std::max(1.0, rig.bank.capacity_wh())) {
   for (const auto& c : rig.chargers) limits_current_ |= c.kind == rig::ChargerKind::solar && c.stop_by == rig::StopBy::limit;
+  just_allowed_c_ = rig.bank.window.lower_limit_c + 0.1;
   if (!limits_current_) return;
   for (const auto& b : rig.bank.window.bands) bands_.push_back({b.from_c, b.to_c, b.c_rate});
   if (bands_.empty()) bands_ = bank::default_bands();
 }
 
-BankModel::Flow BankModel::flow(const State& at, const BankStep& s) const {
-  const auto& window = rig_.bank.window;
-  Flow f;
-  f.allowed = at.allowed;
-  if (s.cell_c) {
-    if (*s.cell_c <= window.lower_limit_c || *s.cell_c >= window.upper_limit_c) f.allowed = false;
-    else if (*s.cell_c >= window.resume_c && *s.cell_c <= window.upper_resume_c) f.allowed = true;
-  } else if (at.hours > 6) {
-    f.allowed = true;  // no cell temperature known: nothing to hold it off for ever
+void judge_charging(const rig::Rig& rig, bool allowed_now, const std::vector<double>& sigma_k, std::vector<BankStep>& steps) {
+  const auto& window = rig.bank.window;
+  constexpr double off_sd[] = {-1.28, -0.52, 0, 0.52, 1.28};  // the middles of five equal chances
+  for (auto& s : steps) s.may_charge = 0;
+  for (const double sd : off_sd) {
+    bool allowed = allowed_now;
+    double hours_on = 0;
+    for (std::size_t i = 0; i < steps.size(); ++i) {
+      BankStep& s = steps[i];
+      if (s.cell_c) {
+        const double cell_c = *s.cell_c + sd * (i < sigma_k.size() ? sigma_k[i] : 0);
+        if (cell_c <= window.lower_limit_c || cell_c >= window.upper_limit_c) allowed = false;
+        else if (cell_c >= window.resume_c && cell_c <= window.upper_resume_c) allowed = true;
+      } else if (hours_on > 6) {
+        allowed = true;  // no cell temperature known: nothing to hold it off for ever
+      }
+      if (allowed) s.may_charge += 1.0 / std::size(off_sd);
+      hours_on += s.hours;
+    }
   }
+  for (auto& s : steps) s.may_charge = std::min(1.0, s.may_charge);
+}
+
+BankModel::Flow BankModel::flow(const State& at, const BankStep& s) const {
+  Flow f;
   f.load_w = std::max(0.0, s.load_w + now_.unexplained_w);
-  if (!f.allowed) return f;
   double charge_limit = 1e9;
-  if (limits_current_ && s.cell_c) charge_limit = bank::c_rate_at(bands_, *s.cell_c, window.interpolate) * capacity_wh_;
+  if (limits_current_ && s.cell_c) charge_limit = bank::c_rate_at(bands_, std::max(*s.cell_c, just_allowed_c_), rig_.bank.window.interpolate) * capacity_wh_;
   const double room = (1 - at.soc) * capacity_wh_ / charge_efficiency / s.hours;
   const double trickle = at.soc > full_from ? now_.full_draw_w : 0;
-  f.take_w = std::min(std::max(0.0, s.available_w), f.load_w + std::max(trickle, std::min(charge_limit, room)));
+  f.take_w = std::min(std::max(0.0, s.available_w) * s.may_charge, f.load_w + std::max(trickle, std::min(charge_limit, room)));
   return f;
 }
 
@@ -50,7 +65,6 @@ void BankModel::step(State& at, const BankStep& s, const Flow& f, double shift_w
   double in = (f.take_w - f.load_w) * s.hours;
   if (in > 0) in *= charge_efficiency;
   at.soc = std::clamp(at.soc + (in + shift_wh) / capacity_wh_, 0.0, 1.0);
-  at.allowed = f.allowed;
   at.hours += s.hours;
 }
 
@@ -59,7 +73,7 @@ namespace {
 template <class Seen>
 void walk(const rig::Rig& rig, const BankNow& now, const std::vector<BankStep>& steps, double offset_sd, double load_share, Seen&& seen) {
   const BankModel model(rig, now);
-  BankModel::State at{std::clamp(now.soc + offset_sd * now.soc_error, 0.0, 1.0), now.charging_allowed, 0};
+  BankModel::State at{std::clamp(now.soc + offset_sd * now.soc_error, 0.0, 1.0), 0};
   double reach = at.soc;  // the same, with what the cold keeps back
   double sun_error = 0, load_error2 = 0, total_before = 0;
   for (BankStep s : steps) {
@@ -102,10 +116,10 @@ BankPath run_bank(const rig::Rig& rig, const BankNow& now, const std::vector<Ban
   if (soc <= rig.bank.departure_reserve_soc) out.departure_h = 0;
   walk(rig, now, steps, offset_sd, 1, [&](const BankModel::Flow& f, const BankStep& s, const BankModel::State& at, double before, double reach) {
     const double possible = std::max(0.0, s.available_w);
-    out.held_off_w.push_back(f.allowed ? 0 : possible);
-    out.curtailed_w.push_back(f.allowed ? possible - f.take_w : 0);
+    out.held_off_w.push_back(possible * (1 - s.may_charge));
+    out.curtailed_w.push_back(std::max(0.0, possible * s.may_charge - f.take_w));
     out.accepted_w.push_back(f.take_w);
-    out.chargeable.push_back(f.allowed);
+    out.chargeable.push_back(s.may_charge >= 0.5);
     out.soc.push_back(at.soc);
     note_crossing(rig.bank.reserve_soc, before, reach, s, at.hours, out.reserve_h);
     note_crossing(rig.bank.departure_reserve_soc, before, reach, s, at.hours, out.departure_h);

@@ -23,7 +23,12 @@ struct BankStep {
   double available_error = 0.3;  ///< relative standard error
   double load_w = 0, load_error_w = 0;
   std::optional<double> cell_c;
+  double may_charge = 1;         ///< chance that the cells let it, 0..1; see judge_charging()
 };
+
+/// Fills in may_charge: of five courses of the cells across the likely range beside cell_c (sigma_k a step, empty: none),
+/// the share that charges then. A night that ends near the limit is neither all sun lost nor none.
+void judge_charging(const rig::Rig& rig, bool allowed_now, const std::vector<double>& sigma_k, std::vector<BankStep>& steps);
 
 struct BankNow {
   double soc = 0.5;
@@ -47,8 +52,8 @@ struct BankPath {
 class BankModel {
  public:
   BankModel(const rig::Rig& rig, const BankNow& now);
-  struct State { double soc = 0; bool allowed = true; double hours = 0; };
-  struct Flow { double take_w = 0, load_w = 0; bool allowed = true; };
+  struct State { double soc = 0, hours = 0; };
+  struct Flow { double take_w = 0, load_w = 0; };
   Flow flow(const State& at, const BankStep& step) const;
   void step(State& at, const BankStep& step, const Flow& flow, double shift_wh = 0) const;
   double capacity_wh() const { return capacity_wh_; }
@@ -58,6 +63,7 @@ class BankModel {
   BankNow now_;
   double capacity_wh_;
   bool limits_current_ = false;
+  double just_allowed_c_ = 0;
   std::vector<bank::Band> bands_;
 };
 

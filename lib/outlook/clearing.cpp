@@ -40,7 +40,7 @@ Clearing decide_clearing(const rig::Rig& rig, const Words& words, const RoofAhea
   std::vector<BankModel::State> standing(n);
   std::vector<double> taken_kwh(n, 0.0), more_w(n), power_w(n);
   if (bank) {
-    BankModel::State at{std::clamp(bank->soc, 0.0, 1.0), bank->charging_allowed, 0};
+    BankModel::State at{std::clamp(bank->soc, 0.0, 1.0), 0};
     for (std::size_t i = 0; i < n; ++i) {
       standing[i] = at;
       const auto f = model.flow(at, as_is[i]);

@@ -390,6 +390,8 @@ void Outlook::replan(const RigMinute& m, const std::vector<const roof::Calibrati
       // Held off by cold now: sun is counted again only when the cells are likely warm enough, not just perhaps.
       if (!course.empty() && *cell_c_ < rig_.bank.window.resume_c && !charging_allowed_) cell -= course[static_cast<std::size_t>(i)].sigma_k * likely_sd;
       in.cells_c.push_back(cell);
+      // Held by a heater, or above all doubt for want of a day's learning: no spread to speak of.
+      in.cell_sigma_k.push_back(course.empty() || hold || thermal_.hours_learned() < 24 ? 0 : course[static_cast<std::size_t>(i)].sigma_k);
       if (rated > 0) {
         int held = 0, points = 0;
         for (auto k = std::max<std::int64_t>(0, i - 6); k < std::min<std::int64_t>(i + 6, std::ssize(course)); ++k, ++points) held += course[static_cast<std::size_t>(k)].held;

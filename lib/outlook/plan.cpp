@@ -57,6 +57,9 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
 
   plan.soc_known = in.bank.has_value();
   const BankNow assumed = in.bank.value_or(BankNow{});
+  std::vector<double> sigma_k;
+  for (std::size_t i = 0; i < n && !in.cell_sigma_k.empty(); ++i) sigma_k.push_back(in.cell_sigma_k[std::min(hour_of(i), in.cell_sigma_k.size() - 1)]);
+  judge_charging(rig, assumed.charging_allowed, sigma_k, steps);
   const BankPath mid = run_bank(rig, assumed, steps, 0);
   const BankPath low = run_bank(rig, assumed, steps, -1.2816);
   const BankPath high = run_bank(rig, assumed, steps, 1.2816);

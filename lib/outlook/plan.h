@@ -27,6 +27,7 @@ struct PlanInput {
   Span forecast_age{};
   std::vector<LoadHour> loads;               ///< per hour, as weather
   std::vector<double> cells_c;               ///< per hour at its middle; empty: unknown
+  std::vector<double> cell_sigma_k;          ///< standard error of these; empty: none
   std::optional<BankNow> bank;               ///< none: state of charge unknown
   sky::Site site;
   bool snowing_now = false;

@@ -227,6 +227,14 @@ TEST_CASE("the jack is told when it is worth it, with the caution, and by whoeve
   CHECK(has(told(south, 0.4), "Nose down to 4"));
   rig::Rig none = story::reference();
   CHECK(told(none, 0.4).empty());
+  // A roof that leans to the north at this spot: the other way round at the next stop.
+  rig::Rig leaning = story::reference();
+  for (auto& string : leaning.strings) string.tilt_deg = 10, string.azimuth_deg = 0;
+  Story turned(leaning);
+  turned.forecast(at(15, 0), [](Utc) { return Weather{0, -5, 0, 2}; });
+  turned.live(at(15, 8), at(15, 8, 5), [](Utc) { return Sight{.soc = 0.4, .load_w = 60, .pitch = 0, .heading = 0}; });
+  REQUIRE(turned.outlook().advice().contains("attitude"));
+  CHECK(has(turned.outlook().advice().at("attitude").text, "Standing turned by 180"));
   rig::Rig modest = r;
   modest.advice.min_gain_kwh = 5;
   CHECK(told(modest, 0.4).empty());

@@ -48,7 +48,7 @@ struct Sight {
   std::optional<bool> charge_allowed = {};
   std::optional<double> soiling = {};
   std::optional<double> string_v = {};
-  std::optional<double> pitch = {};
+  std::optional<double> pitch = {}, heading = {};
 };
 
 class Story {
@@ -84,6 +84,7 @@ class Story {
       m.wind_ms = s.wind_ms;
       m.charge_allowed = s.charge_allowed;
       m.pitch_deg = s.pitch;
+      m.heading_deg = s.heading;
       m.latitude_deg = rig_.site.latitude_deg;
       m.longitude_deg = rig_.site.longitude_deg;
       m.forecast = known_ ? &forecast_ : nullptr;
