@@ -28,6 +28,7 @@ constexpr double light_that_tells = 0.05;  // cloudless watts over rated watts; 
 constexpr double looks_dead = 0.8;         // cover from which a string gives as little as one that is off
 constexpr double dead_volts = 0.1;         // of the volts at its best power: nothing connected
 constexpr Span replan_after = minutes{2};
+constexpr Span gone_for = minutes{55};     // advice that a passing load or cloud takes away comes back
 
 /// Share of the light the snow takes: what the verdict believes and what the string makes of the light assumed, each
 /// unsure in its own way; the middle of the two on the scale on which snow adds up.
@@ -444,6 +445,8 @@ void Outlook::on_minute(const RigMinute& m, const std::vector<Verdict>& verdicts
 }
 
 void Outlook::put(const std::string& kind, const Advice& advice, const Stamp& when) {
+  bool store = true;
+  gone_since_.erase(kind);
   const auto standing = advice_.find(kind);
   if (standing != advice_.end()) {
     const Advice& old = standing->second;
@@ -460,9 +463,11 @@ void Outlook::put(const std::string& kind, const Advice& advice, const Stamp& wh
                            (near(old.best_from, advice.best_from) && (advice.best_from || near(old.best_to, advice.best_to)));
     const bool same_head = old.sort == advice.sort;
     if (same_gain && same_time && same_head) return;
+    // Running out while its hours run is no new advice: its topic keeps up, the journal need not.
+    store = !(same_head && same_time && old.best_from && *old.best_from <= when.utc && now < before);
   }
   advice_[kind] = advice;
-  effects_.push_back(Store{AdviceRow{when, kind, advice.text, advice.gain_kwh, advice.best_from, advice.best_to, ""}});
+  if (store) effects_.push_back(Store{AdviceRow{when, kind, advice.text, advice.gain_kwh, advice.best_from, advice.best_to, ""}});
   nlohmann::json j{{"utc", iso_utc(when.utc)}, {"kind", kind}, {"text", advice.text}};
   if (advice.gain_kwh) j["gain_kwh"] = std::round(*advice.gain_kwh * 1000) / 1000;
   if (advice.best_from) j["best_from_utc"] = iso_utc(*advice.best_from);
@@ -485,6 +490,14 @@ void Outlook::withdraw(const std::string& kind, const std::string& why, const St
   p.retain = true;
   effects_.push_back(p);
   advice_.erase(it);
+  gone_since_.erase(kind);
+}
+
+void Outlook::withdraw_if_lasting(const std::string& kind, const std::string& why, const Stamp& when) {
+  if (!advice_.contains(kind)) return;
+  const auto [since, first] = gone_since_.try_emplace(kind, when.at);
+  if (first || when.at - since->second < gone_for) return;
+  withdraw(kind, why, when);
 }
 
 void Outlook::advise(const RigMinute& m) {
@@ -512,7 +525,9 @@ void Outlook::advise(const RigMinute& m) {
     const auto& s = *plan_.surplus_tomorrow;
     put("surplus", {surplus_text(words_, plan_), s.kwh, s.from, s.to, "tomorrow"}, when);
   } else {
-    withdraw("surplus", "withdrawn: no more to spare", when);
+    const bool over = advice_.contains("surplus") && advice_["surplus"].best_to && *advice_["surplus"].best_to <= when.utc;
+    if (over) withdraw("surplus", "withdrawn: no more to spare", when);
+    else withdraw_if_lasting("surplus", "withdrawn: no more to spare", when);
   }
   if (plan_.cleaning.worth_it && !away_ && rig_.advice.climb != rig::Climb::never)
     put("cleaning", {cleaning_text(words_, plan_), plan_.cleaning.kwh_a_week, {}, {}, "film"}, when);
@@ -531,7 +546,7 @@ void Outlook::advise(const RigMinute& m) {
                    reached ? "reached" : away_ ? "away" : "here"}, when);
   }
   else
-    withdraw("saving", "withdrawn: the reserve is out of sight", when);
+    withdraw_if_lasting("saving", "withdrawn: the reserve is out of sight", when);
 }
 
 void Outlook::on_note(const Note& note, Now now) {

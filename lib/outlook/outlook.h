@@ -91,6 +91,7 @@ class Outlook {
   void end_clearing_account(Utc utc, Elapsed at, bool trusted);
   void put(const std::string& kind, const Advice& advice, const Stamp& when);
   void withdraw(const std::string& kind, const std::string& why, const Stamp& when);
+  void withdraw_if_lasting(const std::string& kind, const std::string& why, const Stamp& when);
   std::optional<double> load_of(const RigMinute& m) const;
 
   const rig::Rig& rig_;
@@ -129,6 +130,7 @@ class Outlook {
   mutable bool low_standing_ = false;
   bool ahead_standing_ = false, cabin_standing_ = false;
   std::map<std::string, Advice> advice_;
+  std::map<std::string, Elapsed> gone_since_;    ///< advice that the last plans no longer give
   std::optional<double> promised_kwh_;           ///< what clearing was said to be worth when it was done
   std::string brought_;                          ///< what the last clearing brought, told until the next noon
   std::optional<Utc> brought_until_;
