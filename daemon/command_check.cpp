@@ -10,6 +10,7 @@
 #include "command.h"
 #include "config/understood.h"
 #include "journal/reader.h"
+#include "units/json.h"
 #include "tested.h"
 
 namespace fw {
@@ -49,7 +50,7 @@ int check(const std::string& config) {
     std::cout << "  " << rig.strings[i].name << ": " << Words::energy(today.strings[i].energy_wh / 1000) << " under a clear sky at "
               << d->words.temperature(air_assumed_c) << ".\n";
   if (auto journal = journal::Reader::open(journal_path(rig, config))) {
-    const auto status = nlohmann::json::parse(journal->snapshot("status").value_or(""), nullptr, false);
+    const auto status = json_in(journal->snapshot("status").value_or(""));
     if (status.is_object() && status.contains("learned") && status["learned"].is_array() && !status["learned"].empty()) {
       std::cout << "\nLearned so far\n";
       for (const auto& line : status["learned"])

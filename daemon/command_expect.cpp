@@ -10,7 +10,7 @@
 namespace fw {
 namespace {
 
-struct Asked {
+struct ExpectAsked {
   std::string config, date, step = "15min", format = "table";
   double air_c = 5;
 };
@@ -48,7 +48,7 @@ void print_table(const Described& d, const ClearDay& day, Span step) {
   }
 }
 
-int expect(const Asked& a) {
+int expect(const ExpectAsked& a) {
   const auto d = described(a.config);
   if (!d) return unusable;
   Utc day = wall_time();
@@ -75,7 +75,7 @@ int expect(const Asked& a) {
 
 void add_expect(CLI::App& app, Todo& todo) {
   auto* c = app.add_subcommand("expect", "What each string could make under a clear sky on a day");
-  auto a = std::make_shared<Asked>();
+  auto a = std::make_shared<ExpectAsked>();
   c->add_option("CONFIG", a->config, "The rig")->required();
   c->add_option("--date", a->date, "The local day, 2026-01-12; today without");
   c->add_option("--step", a->step, "From line to line, 1min to 1h")->capture_default_str();

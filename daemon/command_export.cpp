@@ -8,9 +8,9 @@
 namespace fw {
 namespace {
 
-struct Asked { std::string journal, table; std::optional<std::string> from, to; };
+struct ExportAsked { std::string journal, table; std::optional<std::string> from, to; };
 
-int export_table(const Asked& a) {
+int export_table(const ExportAsked& a) {
   auto journal = journal::Reader::open(a.journal);
   if (!journal) {
     std::cerr << journal.fault().text() << "\n";
@@ -34,7 +34,7 @@ int export_table(const Asked& a) {
 
 void add_export(CLI::App& app, Todo& todo) {
   auto* c = app.add_subcommand("export", "A table of a journal as CSV on standard output");
-  auto a = std::make_shared<Asked>();
+  auto a = std::make_shared<ExportAsked>();
   c->add_option("JOURNAL", a->journal, "The journal file")->required();
   c->add_option("TABLE", a->table, "verdicts, alarms, commands, bank, advice or energy; also notes, notices, events")->required();
   c->add_option("--from", a->from, "First instant (inclusive)");

@@ -10,13 +10,14 @@
 #include "conversation.h"
 #include "described.h"
 #include "records/note.h"
+#include "units/json.h"
 
 namespace fw {
 namespace {
 
 using nlohmann::json;
 
-struct Asked {
+struct OwnerWordsAsked {
   std::string config;
   std::vector<std::string> words;        // note
   std::string string, text;
@@ -49,7 +50,7 @@ class Desk {
 
   void take(const Message& m) {
     if (m.topic == root_ + "alive") {
-      const json j = json::parse(m.payload, nullptr, false);
+      const json j = json_in(m.payload);
       online_ = j.is_object() && j.contains("state") && j["state"] == "online";
     } else if (m.topic.starts_with(root_ + "alarms/")) {
       const std::string key = m.topic.substr(root_.size() + 7);
@@ -115,7 +116,7 @@ int with_desk(const std::string& config, const std::function<int(const Described
 }
 
 /// "panels_cleared [STRING] [TEXT...]" or free text.
-int note(const Asked& a) {
+int note(const OwnerWordsAsked& a) {
   return with_desk(a.config, [&](const Described& d, Desk& desk) -> int {
     std::vector<std::string> words = a.words;
     json j = json::object();
@@ -136,14 +137,14 @@ int note(const Asked& a) {
     std::string text;
     for (const std::string& w : words) text += (text.empty() ? "" : " ") + w;
     if (!text.empty()) j["text"] = text;
-    return desk.say("notes", j.dump(-1, ' ', false, json::error_handler_t::replace));
+    return desk.say("notes", json_text(j));
   });
 }
 
-int acknowledge(const Asked& a) {
+int acknowledge(const OwnerWordsAsked& a) {
   return with_desk(a.config, [&](const Described&, Desk& desk) -> int {
     if (!desk.stands(a.key)) return found_wrong;
-    return desk.say("alarms/" + a.key + "/acknowledge", json{{"by", a.by}}.dump(-1, ' ', false, json::error_handler_t::replace));
+    return desk.say("alarms/" + a.key + "/acknowledge", json_text(json{{"by", a.by}}));
   });
 }
 
@@ -154,7 +155,7 @@ std::optional<double> hours_in(const std::string& text) {
   return span ? std::optional{hours_of(*span)} : std::nullopt;
 }
 
-int shelve(const Asked& a) {
+int shelve(const OwnerWordsAsked& a) {
   const auto hours = hours_in(a.span);
   if (!hours || *hours < 0.01 || *hours > 168) {
     std::cerr << "'" << a.span << "' is not a time to shelve an alarm for: hours up to 168, or for example 30min, 2h, 3d\n";
@@ -166,14 +167,14 @@ int shelve(const Asked& a) {
       std::cerr << "an urgent alarm is shelved for 24 hours at most\n";
       return unusable;
     }
-    return desk.say("alarms/" + a.key + "/shelve", json{{"hours", *hours}}.dump());
+    return desk.say("alarms/" + a.key + "/shelve", json_text(json{{"hours", *hours}}));
   });
 }
 
 }  // namespace
 
 void add_owner_words(CLI::App& app, Todo& todo) {
-  auto a = std::make_shared<Asked>();
+  auto a = std::make_shared<OwnerWordsAsked>();
   auto* n = app.add_subcommand("note", "Tell firnwatt what you did or saw");
   n->add_option("CONFIG", a->config, "The rig")->required();
   n->add_option("WORDS", a->words,

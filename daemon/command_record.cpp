@@ -12,7 +12,7 @@
 namespace fw {
 namespace {
 
-struct Asked { std::string config, output; std::optional<std::string> span; };
+struct RecordAsked { std::string config, output; std::optional<std::string> span; };
 
 std::vector<std::string> filters_of(const rig::Rig& rig) {
   std::set<std::string> filters;
@@ -22,7 +22,7 @@ std::vector<std::string> filters_of(const rig::Rig& rig) {
   return {filters.begin(), filters.end()};
 }
 
-int record(const Asked& a) {
+int record(const RecordAsked& a) {
   const auto d = described(a.config);
   if (!d) return unusable;
   Span span = Span::max() / 4;
@@ -76,7 +76,7 @@ int record(const Asked& a) {
 
 void add_record(CLI::App& app, Todo& todo) {
   auto* c = app.add_subcommand("record", "Write what the broker carries for this rig as a feed");
-  auto a = std::make_shared<Asked>();
+  auto a = std::make_shared<RecordAsked>();
   c->add_option("CONFIG", a->config, "The rig")->required();
   c->add_option("--output", a->output, "The feed: .jsonl, .jsonl.gz, or - for standard output")->required();
   c->add_option("--for", a->span, "How long: 60s, 5min, 2h; without it until Ctrl-C");

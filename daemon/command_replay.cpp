@@ -14,12 +14,13 @@
 #include "feed/reader.h"
 #include "journal/journal.h"
 #include "pump.h"
+#include "units/json.h"
 #include "units/text.h"
 
 namespace fw {
 namespace {
 
-struct Asked {
+struct ReplayAsked {
   std::string config, journal;
   std::vector<std::string> feeds;
   bool quiet = false;
@@ -151,14 +152,14 @@ class Replay {
       ids.swap(sent_);
       if (whole_) return;
       for (const std::string& id : ids) {
-        core_->on_message({core_->now().at, root_ + "sent", nlohmann::json{{"id", id}}.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace), false});
+        core_->on_message({core_->now().at, root_ + "sent", json_text(nlohmann::json{{"id", id}}), false});
         perform(core_->take_effects(), hands_);
       }
     }
   }
 
   void print_notice(const std::string& payload) const {
-    const auto j = nlohmann::json::parse(payload, nullptr, false);
+    const auto j = json_in(payload);
     if (!j.is_object() || !j.contains("text") || !j["text"].is_string()) return;
     std::cout << d_.words.date_clock(core_->now().utc) << "  " << j["text"].get<std::string>() << "\n";
   }
@@ -177,7 +178,7 @@ class Replay {
   std::string journal_fault_;
 };
 
-int replay(const Asked& a) {
+int replay(const ReplayAsked& a) {
   const auto d = described(a.config, !a.quiet);
   if (!d) return unusable;
   std::error_code none;
@@ -250,7 +251,7 @@ int replay(const Asked& a) {
 
 void add_replay(CLI::App& app, Todo& todo) {
   auto* c = app.add_subcommand("replay", "Play recorded feeds through the same core, with a virtual clock");
-  auto a = std::make_shared<Asked>();
+  auto a = std::make_shared<ReplayAsked>();
   c->add_option("CONFIG", a->config, "The rig")->required();
   c->add_option("FEED", a->feeds, "Feeds in order: .jsonl, .jsonl.gz, or - for standard input")->required();
   c->add_option("--journal", a->journal, "The journal to make; it must not exist yet")->required();

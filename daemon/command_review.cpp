@@ -10,9 +10,9 @@
 namespace fw {
 namespace {
 
-struct Asked { std::string journal, format = "text", output; std::optional<std::string> from, to; };
+struct ReviewAsked { std::string journal, format = "text", output; std::optional<std::string> from, to; };
 
-int review_journal(const Asked& a) {
+int review_journal(const ReviewAsked& a) {
   auto journal = journal::Reader::open(a.journal);
   if (!journal) {
     std::cerr << journal.fault().text() << "\n";
@@ -50,7 +50,7 @@ int review_journal(const Asked& a) {
 
 void add_review(CLI::App& app, Todo& todo) {
   auto* c = app.add_subcommand("review", "The account of a period: where the energy went, what mattered most");
-  auto a = std::make_shared<Asked>();
+  auto a = std::make_shared<ReviewAsked>();
   c->add_option("JOURNAL", a->journal, "The journal file")->required();
   c->add_option("--from", a->from, "First instant (inclusive)");
   c->add_option("--to", a->to, "Last instant (exclusive)");

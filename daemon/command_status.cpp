@@ -6,6 +6,7 @@
 #include "command.h"
 #include "described.h"
 #include "journal/reader.h"
+#include "units/json.h"
 #include "units/text.h"
 
 namespace fw {
@@ -28,7 +29,7 @@ int status(const std::string& config) {
     return unusable;
   }
   const auto snapshot = journal->snapshot("status");
-  const auto j = nlohmann::json::parse(snapshot.value_or(""), nullptr, false);
+  const auto j = json_in(snapshot.value_or(""));
   if (!j.is_object() || !j.contains("utc") || !j["utc"].is_string()) {
     std::cerr << path << ": nothing has been judged yet; the first status comes some minutes after the start\n";
     return found_wrong;

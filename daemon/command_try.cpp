@@ -12,6 +12,7 @@
 #include "guard/wire.h"
 #include "intake/intake.h"
 #include "tested.h"
+#include "units/json.h"
 #include "units/text.h"
 
 namespace fw {
@@ -19,7 +20,7 @@ namespace {
 
 using nlohmann::json;
 
-struct Asked { std::string config, what, name; bool yes = false; };
+struct TryAsked { std::string config, what, name; bool yes = false; };
 
 constexpr Span patience = 10s;
 constexpr Span test_lasts = 30s;
@@ -45,7 +46,7 @@ int try_notice(const Described& d, Conversation& broker) {
   const std::string id = "try-" + std::to_string(ms_of(now));
   const std::string text = "Test message from firnwatt, rig " + d.rig.name + ", sent at " + d.words.clock_exact(now) + ". Nothing to do.";
   const json j = {{"id", id}, {"utc", iso_utc(now)}, {"priority", "high"}, {"alarm", "test"}, {"subject", "rig"}, {"text", text}};
-  if (!broker.delivered({.topic = root + "notices", .payload = j.dump(-1, ' ', false, json::error_handler_t::replace)}, patience) ||
+  if (!broker.delivered({.topic = root + "notices", .payload = json_text(j)}, patience) ||
       !broker.delivered({.topic = root + "notices/text", .payload = text}, patience)) {
     std::cerr << "the broker did not confirm the message\n";
     return found_wrong;
@@ -60,7 +61,7 @@ int try_notice(const Described& d, Conversation& broker) {
       link_up = m.payload == "1";
     }
     if (m.topic == root + "notices/seen" && !m.retain) {
-      const json s = json::parse(m.payload, nullptr, false);
+      const json s = json_in(m.payload);
       seen = seen || (s.is_object() && s.contains("id") && s["id"] == id);
     }
     return !seen;
@@ -142,7 +143,7 @@ int try_charger(const Described& d, Conversation& broker, int index, bool yes) {
   for (const int s : c.strings) wanted.insert(wanted.end(), {{Quantity::stage, s}, {Quantity::string_power, s}, {Quantity::output_current, s}});
   Readback before(d, wanted), seen(d, wanted);
   const auto look = [&](const Message& m, Readback& into) {
-    const json j = json::parse(m.payload, nullptr, false);
+    const json j = json_in(m.payload);
     if (m.topic == root + "alive") running = j.is_object() && j.contains("state") && j["state"] == "online";
     else if (m.topic == permit) permitted = j.is_object() && j.contains("permit") && j["permit"] == true;
     else into.take(m);
@@ -168,7 +169,7 @@ int try_charger(const Described& d, Conversation& broker, int index, bool yes) {
   const auto stopped = followed(rig, index, seen);
   const std::string outcome = !stopped ? "said nothing of itself" : *stopped ? "stopped" : "went on";
   std::cout << c.name << " " << outcome << (stopped && !*stopped ? ": firnwatt cannot stop it this way" : "") << ".\n";
-  if (running) broker.publish({.topic = root + "notes", .payload = json{{"text", test_note(c.name, outcome)}}.dump(-1, ' ', false, json::error_handler_t::replace), .qos = 1});
+  if (running) broker.publish({.topic = root + "notes", .payload = json_text(json{{"text", test_note(c.name, outcome)}}), .qos = 1});
 
   if (running && whole) {
     std::cerr << "waiting for the guard to permit it again ...\n";
@@ -220,7 +221,7 @@ int index_of(const Things& things, const std::string& name, const char* kind) {
   return -1;
 }
 
-int try_it(const Asked& a) {
+int try_it(const TryAsked& a) {
   const auto d = described(a.config, false);
   if (!d) return unusable;
   int index = 0;
@@ -253,7 +254,7 @@ int try_it(const Asked& a) {
 
 void add_try(CLI::App& app, Todo& todo) {
   auto* c = app.add_subcommand("try", "Prove that the phone, a charger or a heater really reacts");
-  auto a = std::make_shared<Asked>();
+  auto a = std::make_shared<TryAsked>();
   c->add_option("CONFIG", a->config, "The rig")->required();
   c->require_subcommand(1);
   const auto choose = [a, &todo](CLI::App* sub, const char* what) {

@@ -6,6 +6,7 @@
 #include <thread>
 
 #include "guard/wire.h"
+#include "units/json.h"
 #include "units/text.h"
 
 namespace fw {
@@ -16,8 +17,6 @@ constexpr Span pulse_limit = 5s;
 constexpr Span off_limit = 500ms;
 constexpr Span news_stands = 10min;
 constexpr std::size_t inbox_high = 20'000, inbox_low = 5'000;
-
-std::string json_text(const nlohmann::json& j) { return j.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace); }
 
 bool same(const mqtt::Settings& a, const mqtt::Settings& b) {
   const auto will = [](const mqtt::Settings& s) {
@@ -78,7 +77,7 @@ Result<void> RigRun::start(Described d) {
 
   const auto snapshots = journal_->snapshots();
   if (const auto it = snapshots.find("status"); it != snapshots.end()) {
-    const auto status = nlohmann::json::parse(it->second, nullptr, false);
+    const auto status = json_in(it->second);
     if (status.is_object() && status.contains("utc") && status["utc"].is_string()) not_before_ = utc_in(status["utc"].get<std::string>());
   }
   if (!rig.simulation) {
@@ -406,7 +405,7 @@ void RigRun::look_at_journal() {
 // ---- compressed time -------------------------------------------------------------------------
 
 void RigRun::take_simulation_tick(const Message& m) {
-  const auto tick = nlohmann::json::parse(m.payload, nullptr, false);
+  const auto tick = json_in(m.payload);
   const auto t = tick.is_object() && tick.contains("t") && tick["t"].is_string() ? utc_in(tick["t"].get<std::string>()) : std::nullopt;
   if (m.retain || !t) return;
   const Elapsed at{t->time_since_epoch()};

@@ -5,6 +5,7 @@
 
 #include <nlohmann/json.hpp>
 
+#include "units/json.h"
 #include "units/text.h"
 
 namespace fw::alarms {
@@ -656,7 +657,7 @@ void Alarms::publish(const std::string& key, Alarm& a, bool state_changed, Now n
     if (!a.acked_by.empty()) j["acknowledged_by"] = a.acked_by;
     if (a.shelved_until) j["shelved_until_utc"] = iso_utc(utc_of(*a.shelved_until, now));
     j["text"] = a.text;
-    text = j.dump(-1, ' ', false, nlohmann::ordered_json::error_handler_t::replace);
+    text = json_text_in_order(j);
   }
   if (text == a.published) return;
   // New figures in a text are worth a retained message now and then, not one each minute over a phone link.

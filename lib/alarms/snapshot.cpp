@@ -3,6 +3,7 @@
 
 #include "alarms/alarms.h"
 #include "alarms/json_fields.h"
+#include "units/json.h"
 
 namespace fw::alarms {
 namespace {
@@ -57,11 +58,11 @@ std::string Alarms::snapshot() const {
     list[key] = std::move(j);
   }
   all["alarms"] = std::move(list);
-  return all.dump(-1, ' ', false, json::error_handler_t::replace);
+  return json_text(all);
 }
 
 void Alarms::restore(std::string_view snapshot, Now now) {
-  const json all = json::parse(snapshot, nullptr, false);
+  const json all = json_in(snapshot);
   if (!all.is_object() || whole(all, "version") != version || !all.contains("alarms") || !all["alarms"].is_object()) return;
   book_.clear();
   deadline_known_ = false;

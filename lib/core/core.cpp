@@ -6,6 +6,7 @@
 #include <nlohmann/json.hpp>
 
 #include "core/state_text.h"
+#include "units/json.h"
 #include "units/text.h"
 
 namespace fw::core {
@@ -444,7 +445,7 @@ void Core::publish_summary(bool always) {
   status["guard"] = guard_.sentences(t);
   status["outlook"] = outlook;
   status["learned"] = diagnosis_.learned();
-  store(SnapshotRow{stamp(), "status", status.dump(-1, ' ', false, nlohmann::ordered_json::error_handler_t::replace)});
+  store(SnapshotRow{stamp(), "status", json_text_in_order(status)});
 }
 
 void Core::publish_alive(std::string_view state) {
@@ -452,7 +453,7 @@ void Core::publish_alive(std::string_view state) {
   j["state"] = state;
   j["utc"] = iso_utc(now().utc);
   j["next_by_utc"] = iso_utc(now().utc + alive_every + std::chrono::minutes{5});
-  effects_.push_back(Publish{"", root_ + "alive", j.dump(), 1, true, {}, ""});
+  effects_.push_back(Publish{"", root_ + "alive", json_text_in_order(j), 1, true, {}, ""});
 }
 
 void Core::store(Row row) { effects_.push_back(Store{std::move(row)}); }

@@ -3,6 +3,7 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "units/json.h"
 #include "units/text.h"
 
 namespace fw::core {
@@ -58,7 +59,7 @@ std::vector<std::string> Inbound::filters() {
 Result<Inbox> Inbound::read(std::string_view topic, const Message& m) {
   if (topic == "link") return Inbox{LinkState{m.payload == "1"}};
   if (topic == "clock" || topic == "broker" || topic == "sent" || topic == "journal") {
-    const json j = json::parse(m.payload, nullptr, false);
+    const json j = json_in(m.payload);
     if (!j.is_object()) return refused(topic, "is not a JSON object");
     return shell_word(topic, j);
   }
@@ -79,7 +80,7 @@ Result<Inbox> Inbound::read(std::string_view topic, const Message& m) {
   if (++in_minute_ > inbound_per_minute)
     return refused(topic, "more than " + std::to_string(inbound_per_minute) + " requests in a minute, the rest is not carried out");
 
-  const json j = json::parse(m.payload, nullptr, false);
+  const json j = json_in(m.payload);
   const json object = j.is_object() ? j : json::object();
   if (acknowledge || shelve) {
     const auto key = topic.substr(7, topic.rfind('/') - 7);

@@ -2,6 +2,7 @@
 
 #include <nlohmann/json.hpp>
 
+#include "units/json.h"
 #include "units/text.h"
 
 namespace fw::core {
@@ -36,7 +37,7 @@ std::string string_state(const rig::Rig& rig, const Verdict& v, const StringMinu
   j["performance_index"] = figure(v.performance_index, 2);
   j["reason"] = v.reason;
   j["evidence"] = v.evidence;
-  return j.dump(-1, ' ', false, ordered_json::error_handler_t::replace);
+  return json_text_in_order(j);
 }
 
 std::string bank_state(const RigMinute& m, bool permit) {
@@ -48,7 +49,7 @@ std::string bank_state(const RigMinute& m, bool permit) {
   j["voltage_v"] = figure(m.bank_voltage_v, 2);
   j["current_a"] = figure(m.bank_current_a, 1);
   j["permit"] = permit;
-  return j.dump();
+  return json_text_in_order(j);
 }
 
 std::string phrase(const Verdict& v) {
@@ -98,7 +99,7 @@ std::string rig_meta(const rig::Rig& rig) {
     j["currency"] = rig.advice.currency;
   }
   j["batch_s"] = rig.journal.batch.count() / 1000;
-  return j.dump();
+  return json_text_in_order(j);
 }
 
 }  // namespace fw::core

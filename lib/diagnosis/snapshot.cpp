@@ -2,6 +2,7 @@
 #include <nlohmann/json.hpp>
 
 #include "diagnosis/state.h"
+#include "units/json.h"
 
 namespace fw::diagnosis {
 
@@ -83,12 +84,12 @@ std::string Diagnosis::snapshot() const {
     for (int c = 0; c < 9; ++c) k["conditions"][condition_names[c]] = of(*condition(s, c));
     j["strings"].push_back(std::move(k));
   }
-  return j.dump();
+  return json_text(j);
 }
 
 void Diagnosis::restore(std::string_view text) {
   State& st = *state_;
-  const json j = json::parse(text, nullptr, false);
+  const json j = json_in(text);
   if (!j.is_object() || number(j, "version", 0) != version) return;
   const auto sky = j.find("sky");
   const auto all = j.find("strings");

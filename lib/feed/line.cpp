@@ -7,6 +7,7 @@
 #include <utility>
 
 #include "units/base64.h"
+#include "units/json.h"
 #include "units/text.h"
 
 namespace fw::feed {
@@ -118,7 +119,7 @@ class Walk {
 /// The text of a JSON string, quotes included; nothing when an escape stands for no character.
 std::optional<std::string> unquoted(std::string_view quoted, bool plain) {
   if (plain) return std::string{quoted.substr(1, quoted.size() - 2)};
-  const auto j = nlohmann::json::parse(quoted, nullptr, false);
+  const auto j = json_in(quoted);
   if (!j.is_string()) return std::nullopt;
   return j.get<std::string>();
 }

@@ -12,6 +12,7 @@
 #include "guard/halves.h"
 #include "guard/heater_line.h"
 #include "guard/wire.h"
+#include "units/json.h"
 #include "units/text.h"
 
 namespace fw::guard {
@@ -699,12 +700,12 @@ std::string Guard::snapshot() const {
   }
   j["foresight"] = s.foresight.memory();
   j["halves"] = s.halves.memory();
-  return j.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
+  return json_text(j);
 }
 
 void Guard::restore(std::string_view text, Now now, Continuity how) {
   State& s = *s_;
-  const auto j = nlohmann::json::parse(text, nullptr, false);
+  const auto j = json_in(text);
   if (!j.is_object() || j.value("v", 0) != 1) return;
   const bool reload = how == Continuity::reload;
   try {

@@ -3,6 +3,7 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "units/json.h"
 #include "units/text.h"
 
 namespace fw::guard {
@@ -27,7 +28,7 @@ std::string heat_payload(const rig::Heater& h) {
 }
 
 std::string quoted(const std::string& text) {
-  return nlohmann::json(text).dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
+  return json_text(nlohmann::json(text));
 }
 
 Publish kept(const std::string& connection, const std::string& topic, const std::string& payload) {

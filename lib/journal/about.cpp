@@ -1,4 +1,5 @@
 #include "journal/about.h"
+#include "units/json.h"
 
 #include <nlohmann/json.hpp>
 
@@ -67,7 +68,7 @@ std::string about_json(const About& a) {
   put(j, "reserve_soc", a.reserve_soc);
   put(j, "price_per_kwh", a.price_per_kwh);
   if (!a.currency.empty()) j["currency"] = a.currency;
-  return j.dump();
+  return json_text(j);
 }
 
 }  // namespace fw::journal

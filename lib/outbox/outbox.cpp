@@ -5,6 +5,7 @@
 #include <nlohmann/json.hpp>
 
 #include "alarms/builtin.h"
+#include "units/json.h"
 #include "units/text.h"
 
 namespace fw::outbox {
@@ -537,7 +538,7 @@ void Outbox::put_out(Entry& e, Now now) {
   const std::string root = "firnwatt/" + rig_.name + "/";
   effects_.emplace_back(Publish{"", root + "notices/text", text, 1, false, {}, n.id + "#text"});
   effects_.emplace_back(
-      Publish{"", root + "notices", j.dump(-1, ' ', false, nlohmann::ordered_json::error_handler_t::replace), 1, false, {}, n.id});
+      Publish{"", root + "notices", json_text_in_order(j), 1, false, {}, n.id});
 }
 
 void Outbox::close(Entry& e, const char* state, std::string detail, Now now) {

@@ -3,6 +3,7 @@
 
 #include "alarms/json_fields.h"
 #include "outbox/outbox.h"
+#include "units/json.h"
 
 namespace fw::outbox {
 namespace {
@@ -52,11 +53,11 @@ std::string Outbox::snapshot() const {
   all["counted"] = counted_;
   all["summary_day"] = summary_day_;
   all["orders"] = orders_;
-  return all.dump(-1, ' ', false, json::error_handler_t::replace);
+  return json_text(all);
 }
 
 void Outbox::restore(std::string_view snapshot, Now now) {
-  const json all = json::parse(snapshot, nullptr, false);
+  const json all = json_in(snapshot);
   if (!all.is_object() || whole(all, "version") != version || !all.contains("open") || !all["open"].is_array()) return;
   open_.clear();
   closed_.clear();

@@ -1,4 +1,5 @@
 #include "outlook/load_model.h"
+#include "units/json.h"
 
 #include <algorithm>
 #include <cmath>
@@ -198,12 +199,12 @@ std::string LoadModel::snapshot() const {
     if (h.air_c) row[5] = *h.air_c;
     rows.push_back(row);
   }
-  return nlohmann::json{{"v", 1}, {"h", rows}}.dump();
+  return json_text(nlohmann::json{{"v", 1}, {"h", rows}});
 }
 
 void LoadModel::restore(std::string_view text) {
   *this = LoadModel{};
-  const auto j = nlohmann::json::parse(text, nullptr, false);
+  const auto j = json_in(text);
   if (!j.is_object() || j.value("v", nlohmann::json()) != 1) return;
   const auto rows = j.value("h", nlohmann::json::array());
   if (!rows.is_array()) return;

@@ -5,6 +5,7 @@
 #include <nlohmann/json.hpp>
 
 #include "outlook/sentences.h"
+#include "units/json.h"
 #include "units/text.h"
 
 namespace fw::outlook {
@@ -474,7 +475,7 @@ void Outlook::put(const std::string& kind, const Advice& advice, const Stamp& wh
   if (advice.best_to) j["best_to_utc"] = iso_utc(*advice.best_to);
   Publish p;
   p.topic = "firnwatt/" + rig_.name + "/advice/" + kind;
-  p.payload = j.dump();
+  p.payload = json_text(j);
   p.qos = 1;
   p.retain = true;
   effects_.push_back(p);
@@ -732,11 +733,11 @@ std::string Outlook::snapshot() const {
     row["sort"] = a.sort;
     j["advice"][kind] = row;
   }
-  return j.dump();
+  return json_text(j);
 }
 
 void Outlook::restore(std::string_view text) {
-  const auto j = nlohmann::json::parse(text, nullptr, false);
+  const auto j = json_in(text);
   if (!j.is_object() || j.value("v", nlohmann::json()) != 1) return;
   auto number = [](const nlohmann::json& o, const char* key) {
     const auto it = o.find(key);

@@ -5,6 +5,7 @@
 #include <nlohmann/json.hpp>
 
 #include "sky/cloud.h"
+#include "units/json.h"
 
 namespace fw::outlook {
 namespace {
@@ -117,11 +118,11 @@ std::string WeatherAhead::snapshot() const {
     if (p.air_c) row[3] = *p.air_c;
     j["p"].push_back(row);
   }
-  return j.dump();
+  return json_text(j);
 }
 
 void WeatherAhead::restore(std::string_view text) {
-  const auto j = nlohmann::json::parse(text, nullptr, false);
+  const auto j = json_in(text);
   WeatherAhead fresh;
   *this = fresh;
   if (!j.is_object() || j.value("v", nlohmann::json()) != 1) return;
