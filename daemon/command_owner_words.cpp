@@ -55,7 +55,7 @@ class Desk {
     } else if (m.topic.starts_with(root_ + "alarms/")) {
       const std::string key = m.topic.substr(root_.size() + 7);
       if (m.payload.empty()) standing_.erase(key);
-      else standing_[key] = json::parse(m.payload, nullptr, false);
+      else standing_[key] = json_in(m.payload);
     }
   }
 

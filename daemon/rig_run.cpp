@@ -96,8 +96,8 @@ Result<void> RigRun::start(Described d) {
 }
 
 void RigRun::make_core(Now start, const std::map<std::string, std::string>& snapshots, guard::Continuity how) {
-  core_ = std::make_unique<core::Core>(described_->rig, described_->words, start);
-  core_->restore(snapshots, how);
+  core_ = std::make_unique<core::Core>(described_->rig, described_->words, start, how);
+  core_->restore(snapshots);
 }
 
 void RigRun::reload() {
@@ -131,7 +131,6 @@ void RigRun::reload() {
   core_.reset();
   described_ = std::make_unique<Described>(std::move(*fresh));
   make_core(at, snapshots, guard::Continuity::reload);
-  (void)journal_->write({EventRow{{at.utc, at.at, at.trusted}, "reload", "config read again"}}, at);
   connect_all();
   give(root_of(described_->rig) + "broker", json_text({{"connected", lines_.at("").up}, {"id_taken", id_taken_}, {"why", broker_why_}}), at.at);
   for (const auto& [topic, last] : standing_) give({at.at, topic, last.payload, true});

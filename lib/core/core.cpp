@@ -25,10 +25,11 @@ Match(F...) -> Match<F...>;
 
 }  // namespace
 
-Core::Core(rig::Rig rig, const Words& words, Now start)
+Core::Core(rig::Rig rig, const Words& words, Now start, guard::Continuity how)
     : rig_(std::move(rig)),
       words_(words),
       root_("firnwatt/" + rig_.name + "/"),
+      how_(how),
       now_(start.at),
       offset_(start.utc.time_since_epoch() - start.at.time_since_epoch()),
       trusted_(start.trusted),
@@ -47,16 +48,17 @@ Core::Core(rig::Rig rig, const Words& words, Now start)
       snapshot_due_(floor_to(start.at, snapshot_every) + snapshot_every) {
   outbox_.set_wording([this](std::string_view key) { return alarms_.wording(key); });
   store(SnapshotRow{stamp(), "rig", rig_meta(rig_)});
-  store(EventRow{stamp(), "start", "watching begins"});
+  if (how_ == guard::Continuity::reload) store(EventRow{stamp(), "reload", "config read again"});
+  else store(EventRow{stamp(), "start", "watching begins"});
 }
 
-void Core::restore(const std::map<std::string, std::string>& snapshots, guard::Continuity how) {
+void Core::restore(const std::map<std::string, std::string>& snapshots) {
   const auto of = [&](const char* room) -> std::string_view {
     const auto it = snapshots.find(room);
     return it == snapshots.end() ? std::string_view{} : std::string_view{it->second};
   };
   if (!of("window").empty()) window_.restore(of("window"));
-  if (!of("guard").empty()) guard_.restore(of("guard"), now(), how);
+  if (!of("guard").empty()) guard_.restore(of("guard"), now(), how_);
   if (!of("diagnosis").empty()) diagnosis_.restore(of("diagnosis"));
   if (!of("outlook").empty()) outlook_.restore(of("outlook"));
   if (!of("alarms").empty()) alarms_.restore(of("alarms"), now());

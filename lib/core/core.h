@@ -39,13 +39,13 @@ namespace fw::core {
 
 class Core {
  public:
-  Core(rig::Rig rig, const Words& words, Now start);
+  /// reload: the same process goes on with another config, and what was fresh still is.
+  Core(rig::Rig rig, const Words& words, Now start, guard::Continuity how = guard::Continuity::restart);
   Core(const Core&) = delete;
   Core& operator=(const Core&) = delete;
 
   /// State of an earlier run, by room name; before the first message. What cannot be read starts afresh.
-  /// reload: the same process goes on with another config, and what was fresh still is.
-  void restore(const std::map<std::string, std::string>& snapshots, guard::Continuity how = guard::Continuity::restart);
+  void restore(const std::map<std::string, std::string>& snapshots);
   std::map<std::string, std::string> snapshots() const;
 
   void on_message(const Message& message);
@@ -90,6 +90,7 @@ class Core {
   const Words words_;
   const std::string root_;
 
+  guard::Continuity how_;
   Elapsed now_;
   Span offset_{};
   bool trusted_ = true;

@@ -329,6 +329,21 @@ TEST_CASE("state survives a restart through snapshots") {
   third.on_message(cell(5, t0 + 10s));
 }
 
+TEST_CASE("the journal tells a config read again from a start") {
+  const auto events = [](core::Core& core) {
+    std::vector<std::string> kinds;
+    for (const Effect& e : core.take_effects())
+      if (const auto* s = std::get_if<Store>(&e))
+        if (const auto* row = std::get_if<EventRow>(&s->row)) kinds.push_back(row->kind);
+    return kinds;
+  };
+  core::Core first(lark(), words(), start());
+  CHECK(events(first) == std::vector<std::string>{"start"});
+  core::Core again(lark(), words(), start(), guard::Continuity::reload);
+  again.restore(first.snapshots());
+  CHECK(events(again) == std::vector<std::string>{"reload"});
+}
+
 TEST_CASE("every built-in alarm can be adjusted in the config, and no other") {
   for (const auto& alarm : alarms::built_in_alarms()) {
     CAPTURE(alarm.name);
