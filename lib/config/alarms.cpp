@@ -44,7 +44,7 @@ void read_alarms(Block& top, Draft& draft) {
   std::vector<std::string> names;
   for (const Known& k : known_alarms) names.emplace_back(k.name);
   for (const auto& [name_of, entry] : field->table("settings of built-in alarms, by name")) {
-    const auto known = std::find_if(known_alarms.begin(), known_alarms.end(), [&](const Known& k) { return k.name == name_of; });
+    const auto known = std::find_if(known_alarms.begin(), known_alarms.end(), [&name = name_of](const Known& k) { return k.name == name; });
     if (known == known_alarms.end()) {
       entry.fault("no such alarm, " + suggestion(name_of, names));
       continue;
@@ -132,7 +132,7 @@ void read_rules(Block& top, Draft& draft) {
     Block& b = *block;
     rig::Rule r;
     r.name = name_of;
-    if (std::any_of(known_alarms.begin(), known_alarms.end(), [&](const Known& k) { return k.name == name_of; }))
+    if (std::any_of(known_alarms.begin(), known_alarms.end(), [&name = name_of](const Known& k) { return k.name == name; }))
       entry.fault("is the name of a built-in alarm; adjust that under alarms, or choose another name");
     const SignalInfo* info = nullptr;
     if (const auto f = b.need("signal", "for example bank.soc"))
