@@ -1,10 +1,12 @@
 #include "config/load.h"
 
+#include <yaml-cpp/eventhandler.h>
 #include <yaml-cpp/yaml.h>
 
 #include <cerrno>
 #include <cstring>
 #include <fstream>
+#include <optional>
 #include <sstream>
 
 #include "config/sections.h"
@@ -85,6 +87,26 @@ void read_rig(const Field& root, Draft& draft) {
   cross_check(draft);
 }
 
+/// Where a second document begins. Asked for one by one: all at once the library never ends on a stray comma.
+std::optional<YAML::Mark> second_document(std::string_view text) {
+  struct Begins : YAML::EventHandler {
+    std::optional<YAML::Mark> at;
+    void OnDocumentStart(const YAML::Mark& mark) override { at = mark; }
+    void OnDocumentEnd() override {}
+    void OnNull(const YAML::Mark&, YAML::anchor_t) override {}
+    void OnAlias(const YAML::Mark&, YAML::anchor_t) override {}
+    void OnScalar(const YAML::Mark&, const std::string&, YAML::anchor_t, const std::string&) override {}
+    void OnSequenceStart(const YAML::Mark&, const std::string&, YAML::anchor_t, YAML::EmitterStyle::value) override {}
+    void OnSequenceEnd() override {}
+    void OnMapStart(const YAML::Mark&, const std::string&, YAML::anchor_t, YAML::EmitterStyle::value) override {}
+    void OnMapEnd() override {}
+  } begins;
+  std::istringstream in{std::string{text}};
+  YAML::Parser parser{in};
+  if (!parser.HandleNextDocument(begins) || !parser.HandleNextDocument(begins)) return std::nullopt;
+  return begins.at;
+}
+
 Loaded failed(std::string where, std::string what) {
   Loaded out;
   out.faults.push_back({std::move(where), std::move(what)});
@@ -98,15 +120,14 @@ Loaded load_text(std::string_view text, const std::string& name) {
   if (!is_utf8(text)) return failed(Report{name}.where(not_utf8_at(text)), "this is not UTF-8 text; save the file as UTF-8");
   if (text.find('\0') != std::string_view::npos) return failed(name, "holds a zero byte; this is no text");
   Report report{name};
-  std::vector<YAML::Node> documents;
   try {
-    documents = YAML::LoadAll(std::string{text});
-    if (documents.empty() || documents[0].IsNull()) return failed(name, "is empty; see the commented example for what a rig needs");
-    if (documents.size() > 1) report.fault(place_of(documents[1].Mark()), "", "a second document begins; one rig, one file");
+    const YAML::Node document = YAML::Load(std::string{text});
+    if (!document || document.IsNull()) return failed(name, "is empty; see the commented example for what a rig needs");
+    if (const auto second = second_document(text)) report.fault(place_of(*second), "", "a second document begins; one rig, one file");
     Draft draft{report, name};
-    Place at = place_of(documents[0].Mark());
+    Place at = place_of(document.Mark());
     if (at.line == 0) at = {1, 1};
-    read_rig(Field{documents[0], "", at, report}, draft);
+    read_rig(Field{document, "", at, report}, draft);
     Loaded out;
     out.faults = report.faults();
     out.warnings = report.warnings();
