@@ -20,7 +20,7 @@ double bell(double x, double mean, double sd) {
 
 }  // namespace
 
-double predicted_w(const StringLook& l, const SkyShares& sky, int node, const StringState& s) {
+LightAt light_at(const StringLook& l, const SkyShares& sky, int node) {
   const auto n = static_cast<std::size_t>(node);
   // under cloud the light from elsewhere hardly knows of the obstacle
   const double known_rest = node < under_sky ? (l.diffuse_w - l.open_diffuse_w) * std::min(1.0, sky.global[n]) : 0;
@@ -31,7 +31,11 @@ double predicted_w(const StringLook& l, const SkyShares& sky, int node, const St
   const double diffuse = (rest_of_sky + over_it) * sky.diffuse[n] + l.ground_w * sky.global[n] + known_rest;
   const double through = l.open_beam_w > 0 ? l.beam_w / l.open_beam_w : 1;
   const double beam = (l.open_beam_w - l.glow_w + l.glow_w * sky.diffuse[n]) * sky.beam[n] * through;
-  double w = s.kind == Kind::shade ? beam * s.pass + diffuse * (0.5 + 0.5 * s.pass) : (beam + diffuse) * s.pass;
+  return {beam, diffuse};
+}
+
+double predicted_w(const StringLook& l, const LightAt& at, const StringState& s) {
+  double w = s.kind == Kind::shade ? at.beam_w * s.pass + at.rest_w * (0.5 + 0.5 * s.pass) : (at.beam_w + at.rest_w) * s.pass;
   w *= l.film_pass;
   const double dim = 1 - std::min(1.0, w / std::max(1.0, l.clear_w));
   w *= 1 + l.dim_gain * dim;
@@ -57,6 +61,14 @@ double held_back_likelihood(const StringLook& l, double available, double x) {
   if (x <= 0) return 0.35;
   if (x > 1) return least_likely;
   return 0.35 * std::exp(-0.5 * x * x / (4 * l.sigma * l.sigma + l.bias * l.bias)) + least_likely;
+}
+
+void power_likelihoods(const StringLook& l, int count, const double* predicted, const double* x, double sigma, double width, double bias, double* out) {
+  for (int k = 0; k < count; ++k) out[k] = power_likelihood(l, predicted[k], x[k], sigma, width, bias);
+}
+
+void held_back_likelihoods(const StringLook& l, int count, const double* available, const double* x, double* out) {
+  for (int k = 0; k < count; ++k) out[k] = held_back_likelihood(l, available[k], x[k]);
 }
 
 namespace {

@@ -15,17 +15,30 @@ struct SkyShares {
   std::array<double, share_count> beam{}, diffuse{}, global{};
 };
 
-/// Power the string would make at a node in a state.
-double predicted_w(const StringLook& look, const SkyShares& sky, int node, const StringState& state);
+/// Watts that the light at a node would make in a clean string without a film: what shade stands before, and the rest.
+struct LightAt {
+  double beam_w = 0, rest_w = 0;
+};
+LightAt light_at(const StringLook& look, const SkyShares& sky, int node);
+
+/// Power the string would make in that light in a state.
+double predicted_w(const StringLook& look, const LightAt& light, const StringState& state);
+inline double predicted_w(const StringLook& look, const SkyShares& sky, int node, const StringState& state) {
+  return predicted_w(look, light_at(look, sky, node), state);
+}
 
 /// Measured power given the power predicted, when the controller tracks the maximum. deviation: ln(measured
 /// over predicted), used when the string carries; sigma: its scatter; width: of the state's row (ln), within which the level
 /// is free and, once there, stays: it widens the match but does not thin it out; bias: |ln| within which a deviation
 /// says nothing.
 double power_likelihood(const StringLook& look, double predicted_w, double deviation, double sigma, double width, double bias);
+/// The same for a run of nodes.
+void power_likelihoods(const StringLook& look, int count, const double* predicted_w, const double* deviation, double sigma, double width, double bias,
+                       double* likelihood);
 
 /// Measured power given the power available, when the output is held back.
 double held_back_likelihood(const StringLook& look, double available_w, double deviation);
+void held_back_likelihoods(const StringLook& look, int count, const double* available_w, const double* deviation, double* likelihood);
 
 /// Voltage in a state, the controller tracking.
 double voltage_likelihood(const StringLook& look, const StringState& state, bool several_rows);

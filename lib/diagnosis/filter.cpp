@@ -18,6 +18,8 @@ constexpr double motion_weight = 0.20;
 constexpr double held_back_start = 1.0 / 400, held_back_end = 1.0 / 60;
 constexpr double least = 1e-8;      ///< no explanation is ever forgotten
 constexpr double forgotten = 1e-6;  ///< but below this it is not worked on
+constexpr double negligible = 1e-13, negligible_part = 1e-7;   ///< of an explanation, of what mixes into it
+constexpr double least_worked_on = 1e-7;   ///< of a row
 
 template <class V>
 void normalise(V& v) {
@@ -49,6 +51,103 @@ std::array<Support, regime_count> supports() {
   return out;
 }
 
+double cloudless_in(std::size_t s) {
+  const auto regime = static_cast<Regime>(s);
+  return regime == Regime::cloudless || regime == Regime::behind ? 1.0 : regime == Regime::broken ? 0.4 : 0.1;
+}
+
+/// So that every lane sums to 1; one that holds nothing stays.
+FW_WIDE void normalise_lanes(int rows, int quads, Quad* b) {
+  for (int q = 0; q < quads; ++q) {
+    Quad sum{};
+    for (int h = 0; h < rows; ++h) sum += b[h * quads + q];
+    for (int lane = 0; lane < 4; ++lane)
+      if (!(sum[lane] > 0)) sum[lane] = 1;
+    for (int h = 0; h < rows; ++h) b[h * quads + q] /= sum;
+  }
+}
+
+using Lanes = std::array<Quad, GivenBelief::quads>;
+
+bool any(const Lanes& parts) {
+  for (const Quad& q : parts)
+    for (int lane = 0; lane < 4; ++lane)
+      if (q[lane] > 0) return true;
+  return false;
+}
+
+FW_WIDE void add_parts(int rows, const Lanes& parts, const Quad* own, Quad* sum) {
+  for (int h = 0; h < rows; ++h)
+    for (int q = 0; q < GivenBelief::quads; ++q) sum[h * GivenBelief::quads + q] += parts[static_cast<std::size_t>(q)] * own[h * GivenBelief::quads + q];
+}
+
+/// shares: by regime it comes from, in each the lanes it goes to.
+FW_WIDE void mix_regimes(int rows, const std::array<Lanes, regime_count>& shares, const Quad* own, Quad* mixed) {
+  constexpr int quads = GivenBelief::quads;
+  for (int h = 0; h < rows; ++h)
+    for (int q = 0; q < quads; ++q) {
+      Quad sum{};
+      for (int from = 0; from < regime_count; ++from) sum += shares[static_cast<std::size_t>(from)][static_cast<std::size_t>(q)] * own[h * quads + from / 4][from % 4];
+      mixed[h * quads + q] = sum;
+    }
+}
+
+constexpr int node_quads = quads_of(share_count);
+constexpr int most_rows = 64;
+
+/// Likelihoods by row and node into sums over rows by node, for some covers under one regime.
+FW_WIDE void sum_rows(int rows, const Support& nodes, const std::array<std::array<double, cover_count>, most_rows>& b, const Quad* by_row,
+                      const Quad* held_by_row, const std::vector<std::size_t>& covers, std::array<std::array<Quad, node_quads>, cover_count>& sum,
+                      std::array<std::array<Quad, node_quads>, cover_count>& sum_held) {
+  for (int q = nodes.from / 4; q < quads_of(nodes.to); ++q) {
+    Quad all[cover_count]{}, held[cover_count]{};
+    for (int r = 0; r < rows; ++r) {
+      const Quad here = by_row[r * node_quads + q], back = held_by_row[r * node_quads + q];
+      for (std::size_t c = 0; c < cover_count; ++c) {
+        const double p = b[static_cast<std::size_t>(r)][c];
+        all[c] += p * here;
+        held[c] += p * back;
+      }
+    }
+    for (std::size_t c = 0; c < covers.size(); ++c) {
+      sum[covers[c]][static_cast<std::size_t>(q)] = all[c];
+      sum_held[covers[c]][static_cast<std::size_t>(q)] = held[c];
+    }
+  }
+}
+
+/// What all but one string say of the light, by node, for some covers under one regime.
+struct Explained {
+  std::vector<std::size_t> covers;
+  std::array<std::array<double, cover_count>, share_count> at{};
+};
+
+/// A string's belief after its minute, under one regime.
+FW_WIDE void take_evidence(int rows, const int* row, const Quad* by_node, const Support& nodes, const Explained& weight, std::size_t regime, GivenBelief& given) {
+  const int row_quads = quads_of(rows);
+  std::array<std::array<Quad, most_rows / 4>, cover_count> likelihood;
+  for (int q = 0; q < row_quads; ++q) {
+    Quad sum[cover_count]{};
+    for (int k = nodes.from; k < nodes.to; ++k) {
+      const Quad here = by_node[k * row_quads + q];
+      for (std::size_t c = 0; c < cover_count; ++c) sum[c] += weight.at[static_cast<std::size_t>(k)][c] * here;
+    }
+    for (std::size_t c = 0; c < weight.covers.size(); ++c)
+      for (int lane = 0; lane < 4; ++lane) likelihood[c][static_cast<std::size_t>(q)][lane] = level_weighted(sum[c][lane]);
+  }
+  for (std::size_t c = 0; c < weight.covers.size(); ++c) {
+    const std::size_t g = weight.covers[c];
+    for (int r = 0; r < rows; ++r) {
+      double& b = given.at(regime, g, row[r]);
+      if (b >= least_worked_on) b *= likelihood[c][static_cast<std::size_t>(r / 4)][r % 4];
+    }
+    double total = 0;
+    for (int h = 0; h < given.rows(); ++h) total += given.at(regime, g, h);
+    if (total > 0)
+      for (int h = 0; h < given.rows(); ++h) given.at(regime, g, h) /= total;
+  }
+}
+
 template <class F>
 void each_joint(F&& f) {
   for (std::size_t s = 0; s < regime_count; ++s)
@@ -69,12 +168,24 @@ double FilterState::spell() const {
   return 1 - bare;
 }
 
+Belief GivenBelief::of(std::size_t regime, std::size_t cover) const {
+  Belief b(static_cast<std::size_t>(rows_));
+  for (int h = 0; h < rows_; ++h) b[static_cast<std::size_t>(h)] = at(regime, cover, h);
+  return b;
+}
+
+void GivenBelief::set(std::size_t regime, std::size_t cover, const Belief& belief) {
+  for (int h = 0; h < rows_; ++h) at(regime, cover, h) = belief[static_cast<std::size_t>(h)];
+}
+
 Filter::Filter(const std::vector<StringStates>& states, std::vector<double> hold_snow)
     : states_(states), hold_snow_(std::move(hold_snow)), work_(states.size()) {
   forget();
 }
 
 void Filter::forget() {
+  mixed_.clear();
+  for (const StringStates& s : states_) mixed_.emplace_back(s.size());
   constexpr double spell = 0.1;
   state_ = {};
   const auto regime = regime_prior(-1, 0.3);
@@ -88,19 +199,20 @@ void Filter::forget() {
     for (int j = states_[i].snow_from; j < states_[i].snow_to; ++j) clean[static_cast<std::size_t>(j)] = 0;
     clean[0] = 1;
     normalise(clean);
-    each_joint([&](std::size_t s, std::size_t g) {
-      b.given[s][g] = g ? snowed_on(states_[i], clean, hold_snow_[i], static_cast<Cover>(g)) : clean;
-    });
+    b.given = GivenBelief(states_[i].size());
+    for (std::size_t s = 0; s < regime_count; ++s) b.given.set(s, 0, clean);
+    for (std::size_t g = 1; g < cover_count; ++g)
+      snowed_on(states_[i], hold_snow_[i], static_cast<Cover>(g), GivenBelief::quads, b.given.block(0), b.given.block(g));
     state_.strings.push_back(std::move(b));
   }
 }
 
 Belief Filter::belief(int string) const {
   const StringBelief& b = state_.strings[static_cast<std::size_t>(string)];
-  Belief out(b.given[0][0].size(), 0.0);
+  Belief out(static_cast<std::size_t>(b.given.rows()), 0.0);
   each_joint([&](std::size_t s, std::size_t g) {
     const double p = state_.sky[s][g];
-    for (std::size_t h = 0; h < out.size(); ++h) out[h] += p * b.given[s][g][h];
+    for (std::size_t h = 0; h < out.size(); ++h) out[h] += p * b.given.at(s, g, static_cast<int>(h));
   });
   return out;
 }
@@ -109,48 +221,68 @@ void Filter::cleared(int string) {
   for (std::size_t i = 0; i < state_.strings.size(); ++i)
     if (string < 0 || static_cast<std::size_t>(string) == i)
       each_joint([&](std::size_t s, std::size_t g) {
-        if (g) diagnosis::cleared(states_[i], state_.strings[i].given[s][g]);
+        if (!g) return;
+        Belief b = state_.strings[i].given.of(s, g);
+        diagnosis::cleared(states_[i], b);
+        state_.strings[i].given.set(s, g, b);
       });
 }
 
-void Filter::pass(const SiteLook& site, const std::vector<double>& seen, double minutes_of_sun, double step_min) {
+/// Each string by itself, under each explanation that counts. Those to which the same happens go together.
+void Filter::pass_strings(const SiteLook& site, const std::vector<double>& seen, double minutes_of_sun, double step_min, Joint<double>& bare) {
   Passing now;
   now.sun_elevation_deg = site.sun_elevation_deg;
   now.air_c = site.air_c;
   now.minutes_of_sun = minutes_of_sun;
   now.minutes = step_min;
-  const auto clear_of = [](std::size_t s) {
-    const auto regime = static_cast<Regime>(s);
-    return regime == Regime::cloudless || regime == Regime::behind ? 1.0 : regime == Regime::broken ? 0.4 : 0.1;
-  };
-
-  // each string by itself, under each explanation
-  Joint<double> bare{};   // chance that no string is covered
-  for (auto& row : bare) row.fill(1);
+  std::vector<std::pair<std::size_t, std::size_t>> alike;
   for (std::size_t i = 0; i < states_.size(); ++i) {
+    const int rows = states_[i].size();
+    StringBelief& string = state_.strings[i];
     now.hold_snow = hold_snow_[i];
     now.seen = seen[i];
+    for (const double cloudless : {1.0, 0.4, 0.1})
+      for (const bool spell : {false, true}) {
+        alike.clear();
+        each_joint([&](std::size_t s, std::size_t g) {
+          if (cloudless_in(s) == cloudless && (g > 0) == spell && state_.sky[s][g] >= forgotten) alike.emplace_back(s, g);
+        });
+        if (alike.empty()) continue;
+        now.cloudless = cloudless;
+        now.snowing = spell && cloudless < 0.5 ? site.snowing : 0;
+        now.spell = spell;
+        const int quads = quads_of(static_cast<int>(alike.size()));
+        before_.assign(static_cast<std::size_t>(rows * quads), Quad{});
+        after_.resize(before_.size());
+        for (std::size_t n = 0; n < alike.size(); ++n)
+          for (int h = 0; h < rows; ++h) before_[static_cast<std::size_t>(h * quads) + n / 4][static_cast<int>(n % 4)] = string.given.at(alike[n].first, alike[n].second, h);
+        pass_minute(states_[i], now, quads, before_.data(), after_.data());
+        for (std::size_t n = 0; n < alike.size(); ++n)
+          for (int h = 0; h < rows; ++h) string.given.at(alike[n].first, alike[n].second, h) = after_[static_cast<std::size_t>(h * quads) + n / 4][static_cast<int>(n % 4)];
+      }
+    for (std::size_t g = 0; g < cover_count; ++g) keep_within(states_[i], static_cast<Cover>(g), GivenBelief::quads, string.given.block(g));
     each_joint([&](std::size_t s, std::size_t g) {
       if (state_.sky[s][g] < forgotten) return;
-      now.cloudless = clear_of(s);
-      now.snowing = g && now.cloudless < 0.5 ? site.snowing : 0;
-      now.spell = g > 0;
-      Belief& b = state_.strings[i].given[s][g];
-      pass_minute(states_[i], now, b, scratch_);
-      keep_within(states_[i], static_cast<Cover>(g), b);
       double snow = 0;
-      for (int h = states_[i].snow_from; h < states_[i].snow_to; ++h) snow += b[static_cast<std::size_t>(h)];
+      for (int h = states_[i].snow_from; h < states_[i].snow_to; ++h) snow += string.given.at(s, g, h);
       bare[s][g] *= 1 - std::min(snow, 1.0);
     });
-    double& held = state_.strings[i].held_back;
+    double& held = string.held_back;
     held += step_min * ((1 - held) * held_back_start - held * held_back_end);
   }
+}
 
-  // covers: a snowfall begins, melts, grows; a spell ends with nothing covered
-  mixed_ = state_.strings;
+/// Covers: a snowfall begins, melts, grows; a spell ends with nothing covered.
+void Filter::pass_covers(const SiteLook& site, double step_min, const Joint<double>& bare) {
+  constexpr int quads = GivenBelief::quads;
+  std::array<std::array<Lanes, cover_count>, cover_count> part{};   // [to][from], by regime
+  std::array<Lanes, cover_count> kept{};                            // 1 where a belief stays as it is
+  Passing now;
+  now.sun_elevation_deg = site.sun_elevation_deg;
+  now.air_c = site.air_c;
   Joint<double> covered = state_.sky;
   for (std::size_t s = 0; s < regime_count; ++s) {
-    now.cloudless = clear_of(s) >= 1 ? 1 : 0;
+    now.cloudless = cloudless_in(s) >= 1 ? 1 : 0;
     now.snowing = now.cloudless < 0.5 ? site.snowing : 0;
     const double onset = snow_onset_per_minute(now, site);
     std::array<std::array<double, cover_count>, cover_count> turn{};
@@ -170,32 +302,55 @@ void Filter::pass(const SiteLook& site, const std::vector<double>& seen, double 
       double total = 0;
       for (std::size_t from = 0; from < cover_count; ++from) total += turn[from][to];
       covered[s][to] = total;
-      if (total < 1e-13) continue;
-      for (std::size_t i = 0; i < states_.size(); ++i) {
-        Belief& b = mixed_[i].given[s][to];
-        std::fill(b.begin(), b.end(), 0.0);
-        for (std::size_t from = 0; from < cover_count; ++from) {
-          const double part = turn[from][to] / total;
-          if (part < 1e-7) continue;
-          const Belief& own = state_.strings[i].given[s][from];
-          if (from == to) {
-            for (std::size_t h = 0; h < b.size(); ++h) b[h] += part * own[h];
-          } else {
-            Belief changed = from == 0 ? snowed_on(states_[i], own, hold_snow_[i], static_cast<Cover>(to)) : own;
-            keep_within(states_[i], static_cast<Cover>(to), changed);
-            for (std::size_t h = 0; h < b.size(); ++h) b[h] += part * changed[h];
-          }
-        }
-        normalise(b);
-      }
+      const auto quad = s / 4, lane = s % 4;
+      if (total < negligible) kept[to][quad][static_cast<int>(lane)] = 1;
+      else
+        for (std::size_t from = 0; from < cover_count; ++from)
+          if (turn[from][to] / total >= negligible_part) part[to][from][quad][static_cast<int>(lane)] = turn[from][to] / total;
     }
   }
-  std::swap(state_.strings, mixed_);
   state_.sky = covered;
 
-  // the sky drifts back to what is usual, or forecast
+  for (std::size_t i = 0; i < states_.size(); ++i) {
+    const StringStates& states = states_[i];
+    const auto size = static_cast<std::size_t>(states.size() * quads);
+    before_.resize(size);
+    for (std::size_t to = 0; to < cover_count; ++to) {
+      Quad* const mixed = mixed_[i].block(to);
+      std::fill_n(mixed, size, Quad{});
+      for (std::size_t from = 0; from < cover_count; ++from) {
+        if (!any(part[to][from])) continue;
+        const Quad* own = state_.strings[i].given.block(from);
+        if (from != to) {
+          if (from == 0) snowed_on(states, hold_snow_[i], static_cast<Cover>(to), quads, own, before_.data());
+          else std::copy_n(own, size, before_.data());
+          keep_within(states, static_cast<Cover>(to), quads, before_.data());
+          own = before_.data();
+        }
+        add_parts(states.size(), part[to][from], own, mixed);
+      }
+      normalise_lanes(states.size(), quads, mixed);
+      if (any(kept[to])) add_parts(states.size(), kept[to], state_.strings[i].given.block(to), mixed);
+    }
+    std::swap(state_.strings[i].given, mixed_[i]);
+  }
+}
+
+void Filter::pass(const SiteLook& site, const std::vector<double>& seen, double minutes_of_sun, double step_min) {
+  Joint<double> bare{};   // chance that no string is covered
+  for (auto& row : bare) row.fill(1);
+  pass_strings(site, seen, minutes_of_sun, step_min, bare);
+  pass_covers(site, step_min, bare);
+  pass_sky(site, step_min);
+}
+
+/// The sky drifts back to what is usual, or forecast.
+void Filter::pass_sky(const SiteLook& site, double step_min) {
+  static const auto support = supports();
+  constexpr int quads = GivenBelief::quads;
   const auto prior = regime_prior(site.forecast_cloud, site.hidden);
-  mixed_ = state_.strings;
+  std::array<std::array<std::array<Quad, quads>, regime_count>, cover_count> shares{};   // [cover][from], by regime
+  std::array<std::array<Quad, quads>, cover_count> kept{};
   Joint<double> next{};
   for (std::size_t to = 0; to < regime_count; ++to)
     for (std::size_t g = 0; g < cover_count; ++g) {
@@ -207,40 +362,135 @@ void Filter::pass(const SiteLook& site, const std::vector<double>& seen, double 
         total += part[from];
       }
       next[to][g] = total + least;
-      if (total < 1e-13) continue;
+      if (total < negligible) {
+        kept[g][to / 4][static_cast<int>(to % 4)] = 1;
+        continue;
+      }
+      for (std::size_t from = 0; from < regime_count; ++from)
+        if (part[from] / total >= negligible_part) shares[g][from][to / 4][static_cast<int>(to % 4)] = part[from] / total;
       // the light goes on as it was, drifting; what comes from another sky knows nothing of it
       const double same = part[to] / total * (1 - regime_rows[to].jump);
       const double drift = regime_rows[to].drift;
       const auto& fresh = share_density()[to];
       auto& light = state_.light[to][g];
       const auto before = light;
-      for (std::size_t k = 0; k < share_count; ++k) {
+      light.fill(0);
+      for (auto k = static_cast<std::size_t>(support[to].from); k < static_cast<std::size_t>(support[to].to); ++k) {
         const double left = k > 0 ? before[k - 1] : 0, right = k + 1 < share_count ? before[k + 1] : 0;
         light[k] = fresh[k] > 1e-6 ? same * ((1 - 2 * drift) * before[k] + drift * (left + right)) + (1 - same) * fresh[k] : 0;
       }
       normalise(light);
-      for (std::size_t i = 0; i < states_.size(); ++i) {
-        Belief& b = mixed_[i].given[to][g];
-        std::fill(b.begin(), b.end(), 0.0);
-        for (std::size_t from = 0; from < regime_count; ++from) {
-          const double f = part[from] / total;
-          if (f < 1e-7) continue;
-          const Belief& own = state_.strings[i].given[from][g];
-          for (std::size_t h = 0; h < b.size(); ++h) b[h] += f * own[h];
-        }
-        normalise(b);
-      }
     }
-  std::swap(state_.strings, mixed_);
+  for (std::size_t i = 0; i < states_.size(); ++i) {
+    const int rows = states_[i].size();
+    for (std::size_t g = 0; g < cover_count; ++g) {
+      mix_regimes(rows, shares[g], state_.strings[i].given.block(g), mixed_[i].block(g));
+      normalise_lanes(rows, quads, mixed_[i].block(g));
+      if (any(kept[g])) add_parts(rows, kept[g], state_.strings[i].given.block(g), mixed_[i].block(g));
+    }
+    std::swap(state_.strings[i].given, mixed_[i]);
+  }
   double sum = 0;
   each_joint([&](std::size_t s, std::size_t g) { sum += next[s][g]; });
   each_joint([&](std::size_t s, std::size_t g) { state_.sky[s][g] = next[s][g] / sum; });
+}
+
+/// Likelihood of a string's minute by node and row, and summed over rows under each explanation. Only rows and nodes
+/// that some explanation believes in are worked on.
+void Filter::weigh_rows(const StringLook& look, const SkyShares& sky, const StringStates& states, double held, const GivenBelief& given, Work& w) const {
+  static const auto support = supports();
+  std::array<std::vector<std::size_t>, regime_count> covers;
+  Support nodes{share_count, 0};
+  for (std::size_t s = 0; s < regime_count; ++s) {
+    for (std::size_t g = 0; g < cover_count; ++g)
+      if (state_.sky[s][g] >= forgotten) covers[s].push_back(g);
+    if (!covers[s].empty()) nodes = {std::min(nodes.from, support[s].from), std::max(nodes.to, support[s].to)};
+  }
+  w.rows.clear();
+  for (int h = 0; h < states.size(); ++h) {
+    bool counts = false;
+    for (std::size_t s = 0; s < regime_count && !counts; ++s)
+      for (const std::size_t g : covers[s]) counts |= given.at(s, g, h) >= least_worked_on;
+    if (counts) w.rows.push_back(h);
+  }
+  const int rows = static_cast<int>(w.rows.size()), row_quads = quads_of(rows);
+  w.by_row.resize(static_cast<std::size_t>(rows * node_quads));
+  w.held_by_row.resize(w.by_row.size());
+  w.by_node.resize(static_cast<std::size_t>(share_count * row_quads));
+
+  const double measured_ln = std::log(std::max(look.measured_w, 0.01));
+  std::array<LightAt, share_count> light;
+  std::array<double, share_count> clean_w, clean_ln, predicted, deviation, tracked, back;
+  for (int k = nodes.from; k < nodes.to; ++k) {
+    const auto at = static_cast<std::size_t>(k);
+    light[at] = light_at(look, sky, k);
+    clean_w[at] = predicted_w(look, light[at], StringState{});
+    clean_ln[at] = std::log(std::max(clean_w[at], 1e-6));
+  }
+  for (int r = 0; r < rows; ++r) {
+    const StringState& row = states[w.rows[static_cast<std::size_t>(r)]];
+    const double v_track = (1 - held) * voltage_likelihood(look, row, states.half_to > states.half_from);
+    // a row of shade is wide in the beam only
+    const double beam_w = row.kind == Kind::shade ? look.beam_w * std::max(row.pass, 0.05) : 1;
+    const double width = row.kind == Kind::shade ? row.width * beam_w / std::max(1.0, beam_w + look.diffuse_w) : row.width;
+    const double v_held = held * held_back_voltage_likelihood(look, row);
+    const double near = look.sigma;
+    const double far = std::sqrt(near * near + look.plane_sigma * look.plane_sigma + 0.04 * 0.04);
+    const double behind = std::sqrt(far * far + 0.08 * 0.08);   // each sees another part of the sky
+    const double bias = row.kind == Kind::clean ? look.bias : 0;
+    const double bias_behind = bias > 0 ? std::max(bias, 0.08 + 1.6 * look.plane_sigma) : 0;  // which does not change from minute to minute
+    if (row.kind == Kind::shade) {
+      for (int k = nodes.from; k < nodes.to; ++k) {
+        const auto at = static_cast<std::size_t>(k);
+        predicted[at] = predicted_w(look, light[at], row);
+        deviation[at] = predicted[at] > 0 ? measured_ln - std::log(predicted[at]) : 9;
+      }
+    } else {   // the prediction is the clean one times a share
+      const double pass_ln = row.pass > 0 ? std::log(row.pass) : 0;
+      for (int k = nodes.from; k < nodes.to; ++k) {
+        const auto at = static_cast<std::size_t>(k);
+        const double dim = look.dim_gain * (clean_w[at] - clean_w[at] * row.pass) / std::max(1.0, look.clear_w);
+        predicted[at] = std::min(clean_w[at] * row.pass * (1 + dim), look.limit_w);
+        deviation[at] = measured_ln - (clean_ln[at] + pass_ln + dim);
+      }
+    }
+    const auto power = [&](int from, int to, double sigma, double bias_there) {
+      from = std::max(from, nodes.from);
+      const auto at = static_cast<std::size_t>(from);
+      power_likelihoods(look, std::min(to, nodes.to) - from, &predicted[at], &deviation[at], sigma, width, bias_there, &tracked[at]);
+    };
+    power(0, cloudless_node, far, bias);
+    power(cloudless_node, cloudless_node + 1, near, bias);
+    power(cloudless_node + 1, under_sky, far, bias);
+    power(under_sky, share_count, behind, bias_behind);
+    const auto first = static_cast<std::size_t>(nodes.from);
+    held_back_likelihoods(look, nodes.to - nodes.from, &predicted[first], &deviation[first], &back[first]);
+    for (int k = nodes.from; k < nodes.to; ++k) {
+      const auto at = static_cast<std::size_t>(k);
+      const double here = v_held * back[at], all = v_track * tracked[at] + here;
+      w.by_row[static_cast<std::size_t>(r * node_quads + k / 4)][k % 4] = all;
+      w.held_by_row[static_cast<std::size_t>(r * node_quads + k / 4)][k % 4] = here;
+      w.by_node[static_cast<std::size_t>(k * row_quads + r / 4)][r % 4] = all;
+    }
+  }
+
+  for (std::size_t s = 0; s < regime_count; ++s) {
+    if (covers[s].empty()) continue;
+    std::array<std::array<double, cover_count>, most_rows> b{};
+    for (int r = 0; r < rows; ++r)
+      for (std::size_t c = 0; c < covers[s].size(); ++c) {
+        const double v = given.at(s, covers[s][c], w.rows[static_cast<std::size_t>(r)]);
+        b[static_cast<std::size_t>(r)][c] = v < least_worked_on ? 0 : v;
+      }
+    sum_rows(rows, support[s], b, w.by_row.data(), w.held_by_row.data(), covers[s], w.sum[s], w.sum_held[s]);
+  }
 }
 
 void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, const SkyShares& sky, const Motion& motion,
                  const std::vector<double>& hints) {
   static const auto support = supports();
   const auto density = state_.light;
+  const auto before = state_.sky;
   const std::size_t n = looks.size();
 
   std::array<double, share_count> outside;
@@ -249,65 +499,8 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
 
   const int usable = static_cast<int>(std::count_if(looks.begin(), looks.end(), [](const StringLook& l) { return l.usable; }));
 
-  // likelihood of each string's minute by node and row, and summed over rows under each explanation
-  for (std::size_t i = 0; i < n; ++i) {
-    if (!looks[i].usable) continue;
-    const double held = odds_to(state_.strings[i].held_back, hints[i]);
-    Work& w = work_[i];
-    const StringStates& states = states_[i];
-    w.track.resize(static_cast<std::size_t>(states.size()) * share_count);
-    w.held.resize(w.track.size());
-    for (auto& row : w.sum)
-      for (auto& s : row) s.fill(0);
-    for (auto& row : w.sum_held)
-      for (auto& s : row) s.fill(0);
-    const double measured_ln = std::log(std::max(looks[i].measured_w, 0.01));
-    std::array<double, share_count> clean_w, clean_ln;
-    for (std::size_t k = 0; k < share_count; ++k) {
-      clean_w[k] = predicted_w(looks[i], sky, static_cast<int>(k), StringState{});
-      clean_ln[k] = std::log(std::max(clean_w[k], 1e-6));
-    }
-    for (int h = 0; h < states.size(); ++h) {
-      const StringState& row = states[h];
-      const double v_track = (1 - held) * voltage_likelihood(looks[i], row, states.half_to > states.half_from);
-      // a row of shade is wide in the beam only
-      const double beam_w = row.kind == Kind::shade ? looks[i].beam_w * std::max(row.pass, 0.05) : 1;
-      const double width = row.kind == Kind::shade ? row.width * beam_w / std::max(1.0, beam_w + looks[i].diffuse_w) : row.width;
-      const double v_held = held * held_back_voltage_likelihood(looks[i], row);
-      const double near = looks[i].sigma;
-      const double far = std::sqrt(near * near + looks[i].plane_sigma * looks[i].plane_sigma + 0.04 * 0.04);
-      const double behind = std::sqrt(far * far + 0.08 * 0.08);   // each sees another part of the sky
-      double* track = &w.track[static_cast<std::size_t>(h) * share_count];
-      double* back = &w.held[static_cast<std::size_t>(h) * share_count];
-      const double bias = row.kind == Kind::clean ? looks[i].bias : 0;
-      const double bias_behind = bias > 0 ? std::max(bias, 0.08 + 1.6 * looks[i].plane_sigma) : 0;  // which does not change from minute to minute
-      const bool even = row.kind != Kind::shade;   // then the prediction is the clean one times a share
-      const double pass_ln = even && row.pass > 0 ? std::log(row.pass) : 0;
-      for (int k = 0; k < share_count; ++k) {
-        const auto at = static_cast<std::size_t>(k);
-        double p, deviation;
-        if (even) {
-          const double dim = looks[i].dim_gain * (clean_w[at] - clean_w[at] * row.pass) / std::max(1.0, looks[i].clear_w);
-          p = std::min(clean_w[at] * row.pass * (1 + dim), looks[i].limit_w);
-          deviation = measured_ln - (clean_ln[at] + pass_ln + dim);
-        } else {
-          p = predicted_w(looks[i], sky, k, row);
-          deviation = p > 0 ? measured_ln - std::log(p) : 9;
-        }
-        track[k] = v_track * power_likelihood(looks[i], p, deviation, k == cloudless_node ? near : k < under_sky ? far : behind, width, k < under_sky ? bias : bias_behind);
-        back[k] = v_held * held_back_likelihood(looks[i], p, deviation);
-      }
-      each_joint([&](std::size_t s, std::size_t g) {
-        if (state_.sky[s][g] < forgotten) return;
-        const double b = state_.strings[i].given[s][g][static_cast<std::size_t>(h)];
-        if (b < 1e-7) return;
-        for (int k = support[s].from; k < support[s].to; ++k) {
-          w.sum[s][g][static_cast<std::size_t>(k)] += b * (track[k] + back[k]);
-          w.sum_held[s][g][static_cast<std::size_t>(k)] += b * back[k];
-        }
-      });
-    }
-  }
+  for (std::size_t i = 0; i < n; ++i)
+    if (looks[i].usable) weigh_rows(looks[i], sky, states_[i], odds_to(state_.strings[i].held_back, hints[i]), state_.strings[i].given, work_[i]);
 
   Joint<double> joint{};
   double total = 0;
@@ -320,7 +513,7 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
       const auto at = static_cast<std::size_t>(k);
       double p = density[s][g][at] * outside[at];
       for (std::size_t i = 0; i < n; ++i)
-        if (looks[i].usable) p *= work_[i].sum[s][g][at];
+        if (looks[i].usable) p *= work_[i].sum_at(s, g, k);
       all[s][g][at] = p;
       l += p;
     }
@@ -342,45 +535,39 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
   });
   normalise(shares_);
 
-  mixed_ = state_.strings;
   for (std::size_t i = 0; i < n; ++i) {
     if (!looks[i].usable) continue;
-    Work& w = work_[i];
-    StringBelief& after = mixed_[i];
+    const Work& w = work_[i];
+    StringBelief& string = state_.strings[i];
     double held_sum = 0, seen_sum = 0;
-    std::array<double, share_count> weight;
-    each_joint([&](std::size_t s, std::size_t g) {
-      if (state_.sky[s][g] < forgotten) return;
-      double here = 0, here_held = 0;
-      for (int k = support[s].from; k < support[s].to; ++k) {
-        const auto at = static_cast<std::size_t>(k);
-        double others = density[s][g][at] * outside[at];
-        for (std::size_t j = 0; j < n; ++j)
-          if (j != i && looks[j].usable) others *= work_[j].sum[s][g][at];
-        weight[at] = others;
-        here += others * w.sum[s][g][at];
-        here_held += others * w.sum_held[s][g][at];
+    Explained weight;
+    for (std::size_t s = 0; s < regime_count; ++s) {
+      weight.covers.clear();
+      for (std::size_t g = 0; g < cover_count; ++g) {
+        if (before[s][g] < forgotten) continue;
+        double here = 0, here_held = 0;
+        for (int k = support[s].from; k < support[s].to; ++k) {
+          const auto at = static_cast<std::size_t>(k);
+          double others = density[s][g][at] * outside[at];
+          for (std::size_t j = 0; j < n; ++j)
+            if (j != i && looks[j].usable) others *= work_[j].sum_at(s, g, k);
+          weight.at[at][weight.covers.size()] = others;
+          here += others * w.sum_at(s, g, k);
+          here_held += others * w.sum_held_at(s, g, k);
+        }
+        if (here > 0) {
+          held_sum += joint[s][g] * here_held / here;
+          seen_sum += joint[s][g];
+        }
+        weight.covers.push_back(g);
       }
-      if (here > 0) {
-        held_sum += joint[s][g] * here_held / here;
-        seen_sum += joint[s][g];
-      }
-      Belief& b = after.given[s][g];
-      for (std::size_t h = 0; h < b.size(); ++h) {
-        if (b[h] < 1e-7) continue;
-        const double* track = &w.track[h * share_count];
-        const double* back = &w.held[h * share_count];
-        double l = 0;
-        for (int k = support[s].from; k < support[s].to; ++k) l += weight[static_cast<std::size_t>(k)] * (track[k] + back[k]);
-        b[h] *= level_weighted(l);
-      }
-      normalise(b);
-    });
+      if (!weight.covers.empty())
+        take_evidence(static_cast<int>(w.rows.size()), w.rows.data(), w.by_node.data(), support[s], weight, s, string.given);
+    }
     // the direct look is strong, yet one minute may not flip it
     if (seen_sum > 0)
-      after.held_back = std::clamp(0.6 * state_.strings[i].held_back + 0.4 * held_sum / seen_sum, 1e-4, 1 - 1e-4);
+      string.held_back = std::clamp(0.6 * string.held_back + 0.4 * held_sum / seen_sum, 1e-4, 1 - 1e-4);
   }
-  std::swap(state_.strings, mixed_);
   state_.sky = joint;
   for (auto& row : state_.sky)
     for (double& p : row) p = (p + least) / (1 + cover_count * regime_count * least);

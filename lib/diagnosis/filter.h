@@ -18,8 +18,32 @@ namespace fw::diagnosis {
 template <class T>
 using Joint = std::array<std::array<T, cover_count>, regime_count>;
 
+/// Belief per row under each explanation. The regimes lie side by side, row by row and cover by cover, so that they
+/// are worked on together; the lanes beyond them stay zero.
+class GivenBelief {
+ public:
+  static constexpr int quads = quads_of(regime_count);
+
+  GivenBelief() = default;
+  explicit GivenBelief(int rows) : rows_(rows), v_(static_cast<std::size_t>(cover_count * rows * quads)) {}
+  int rows() const { return rows_; }
+
+  double& at(std::size_t regime, std::size_t cover, int row) { return block(cover)[row * quads + static_cast<int>(regime / 4)][static_cast<int>(regime % 4)]; }
+  double at(std::size_t regime, std::size_t cover, int row) const { return block(cover)[row * quads + static_cast<int>(regime / 4)][static_cast<int>(regime % 4)]; }
+  Belief of(std::size_t regime, std::size_t cover) const;
+  void set(std::size_t regime, std::size_t cover, const Belief& belief);
+
+  /// All regimes under a cover: [row * quads + quad].
+  Quad* block(std::size_t cover) { return v_.data() + cover * static_cast<std::size_t>(rows_ * quads); }
+  const Quad* block(std::size_t cover) const { return v_.data() + cover * static_cast<std::size_t>(rows_ * quads); }
+
+ private:
+  int rows_ = 0;
+  std::vector<Quad> v_;
+};
+
 struct StringBelief {
-  Joint<Belief> given;
+  GivenBelief given;
   double held_back = 0.02;         ///< output held back
 };
 
@@ -58,13 +82,21 @@ class Filter {
   std::vector<double> hold_snow_;
   FilterState state_;
   std::array<double, share_count> shares_{};
-  Belief scratch_;
+  /// Of one string in the minute looked at: likelihoods by row that counts and node, and by node and row.
   struct Work {
-    std::vector<double> track, held;               ///< likelihoods, [row * share_count + node]
-    Joint<std::array<double, share_count>> sum{}, sum_held{};
+    std::vector<int> rows;
+    std::vector<Quad> by_row, held_by_row, by_node;
+    Joint<std::array<Quad, quads_of(share_count)>> sum{}, sum_held{};   ///< over rows
+    double sum_at(std::size_t s, std::size_t g, int node) const { return sum[s][g][static_cast<std::size_t>(node / 4)][node % 4]; }
+    double sum_held_at(std::size_t s, std::size_t g, int node) const { return sum_held[s][g][static_cast<std::size_t>(node / 4)][node % 4]; }
   };
+  void pass_covers(const SiteLook& site, double step_min, const Joint<double>& bare);
+  void pass_sky(const SiteLook& site, double step_min);
+  void pass_strings(const SiteLook& site, const std::vector<double>& seen, double minutes_of_sun, double step_min, Joint<double>& bare);
+  void weigh_rows(const StringLook& look, const SkyShares& sky, const StringStates& states, double held, const GivenBelief& given, Work& w) const;
+  std::vector<Quad> before_, after_;   ///< room to work in
   std::vector<Work> work_;
-  std::vector<StringBelief> mixed_;
+  std::vector<GivenBelief> mixed_;
 };
 
 }  // namespace fw::diagnosis

@@ -67,11 +67,11 @@ std::string Diagnosis::snapshot() const {
     k["calibration"] = s.calibration.snapshot();
     const StringBelief& b = st.filter.state().strings[i];
     k["held_back"] = b.held_back;
-    for (const auto& row : b.given) {
+    for (std::size_t r = 0; r < regime_count; ++r) {
       json pair = json::array();
-      for (const Belief& belief : row) {
+      for (std::size_t g = 0; g < cover_count; ++g) {
         json values = json::array();
-        for (const double v : belief) values.push_back(v < 1e-9 ? 0.0 : std::round(v * 1e9) / 1e9);
+        for (const double v : b.given.of(r, g)) values.push_back(v < 1e-9 ? 0.0 : std::round(v * 1e9) / 1e9);
         pair.push_back(std::move(values));
       }
       k["given"].push_back(std::move(pair));
@@ -128,7 +128,10 @@ void Diagnosis::restore(std::string_view text) {
       if (const auto given = k.find("given"); given != k.end() && given->is_array() && given->size() == regime_count)
         for (std::size_t r = 0; r < regime_count; ++r)
           for (std::size_t g = 0; g < cover_count; ++g)
-            if ((*given)[r].is_array() && (*given)[r].size() == cover_count) take((*given)[r][g], f.strings[i].given[r][g]);
+            if ((*given)[r].is_array() && (*given)[r].size() == cover_count) {
+              Belief belief = f.strings[i].given.of(r, g);
+              if (take((*given)[r][g], belief)) f.strings[i].given.set(r, g, belief);
+            }
       if (const auto film = k.find("film"); film != k.end() && film->is_array() && film->size() == 8 && (*film)[6].is_boolean() && (*film)[7].is_boolean()) {
         bool numbers = true;
         for (std::size_t n = 0; n < 6; ++n) numbers &= (*film)[n].is_number();

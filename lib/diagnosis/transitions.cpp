@@ -22,12 +22,16 @@ double melt_minutes(const Passing& n) {
 
 }  // namespace
 
-void pass_minute(const StringStates& s, const Passing& n, Belief& b, Belief& next) {
-  next = b;
+FW_WIDE void pass_minute(const StringStates& s, const Passing& n, int quads, const Quad* b, Quad* next) {
+  std::copy_n(b, s.size() * quads, next);
   const auto move = [&](int from, int to, double rate) {
-    const double m = b[static_cast<std::size_t>(from)] * std::min(rate * n.minutes, 0.5);
-    next[static_cast<std::size_t>(from)] -= m;
-    next[static_cast<std::size_t>(to)] += m;
+    if (rate <= 0) return;
+    const double share = std::min(rate * n.minutes, 0.5);
+    for (int q = 0; q < quads; ++q) {
+      const Quad m = b[from * quads + q] * share;
+      next[from * quads + q] -= m;
+      next[to * quads + q] += m;
+    }
   };
   const bool sun_up = n.sun_elevation_deg > 0;
   const double air = n.air_c.value_or(0);
@@ -57,10 +61,12 @@ void pass_minute(const StringStates& s, const Passing& n, Belief& b, Belief& nex
   }
   if (sun_up) {
     const int span = s.snow_to - s.snow_from;
-    double all = 0;
-    for (int i = s.snow_from; i < s.snow_to; ++i) all += b[static_cast<std::size_t>(i)];
     const double rate = per_minute(200) * n.minutes;
-    for (int i = s.snow_from; i < s.snow_to; ++i) next[static_cast<std::size_t>(i)] += rate * (all / span - b[static_cast<std::size_t>(i)]);
+    for (int q = 0; q < quads; ++q) {
+      Quad all{};
+      for (int i = s.snow_from; i < s.snow_to; ++i) all += b[i * quads + q];
+      for (int i = s.snow_from; i < s.snow_to; ++i) next[i * quads + q] += rate * (all / static_cast<double>(span) - b[i * quads + q]);
+    }
   }
   if (n.snowing > 0.05) {
     // covered again while it still snows
@@ -110,38 +116,41 @@ void pass_minute(const StringStates& s, const Passing& n, Belief& b, Belief& nex
     }
   }
   fault(s.open, per_minute(300 * day), per_minute(1 * day));
-  b.swap(next);
 }
 
-Belief snowed_on(const StringStates& s, const Belief& before, double hold_snow, Cover cover) {
-  Belief after = before;
+void pass_minute(const StringStates& s, const Passing& n, Belief& b) {
+  std::vector<Quad> before(b.size()), after(b.size());
+  for (std::size_t i = 0; i < b.size(); ++i) before[i][0] = b[i];
+  pass_minute(s, n, 1, before.data(), after.data());
+  for (std::size_t i = 0; i < b.size(); ++i) b[i] = after[i][0];
+}
+
+FW_WIDE void snowed_on(const StringStates& s, double hold_snow, Cover cover, int quads, const Quad* before, Quad* after) {
   const double covers = 0.93 * hold_snow;
-  double moved = 0;
-  for (int i = 0; i < s.size(); ++i) {
-    const Kind k = s[i].kind;
-    if (k == Kind::half || k == Kind::open || k == Kind::snow) continue;
-    moved += before[static_cast<std::size_t>(i)] * covers;
-    after[static_cast<std::size_t>(i)] *= 1 - covers;
-  }
   const auto [from, to] = s.snow_rows(cover);
-  for (int i = from; i < to; ++i) after[static_cast<std::size_t>(i)] += moved / (to - from);
-  return after;
+  for (int q = 0; q < quads; ++q) {
+    Quad moved{};
+    for (int i = 0; i < s.size(); ++i) {
+      const Kind k = s[i].kind;
+      const Quad here = before[i * quads + q];
+      const bool stays = k == Kind::half || k == Kind::open || k == Kind::snow;
+      if (!stays) moved += here * covers;
+      after[i * quads + q] = stays ? here : here * (1 - covers);
+    }
+    for (int i = from; i < to; ++i) after[i * quads + q] += moved / static_cast<double>(to - from);
+  }
 }
 
-void keep_within(const StringStates& s, Cover cover, Belief& b) {
+FW_WIDE void keep_within(const StringStates& s, Cover cover, int quads, Quad* b) {
   if (cover == Cover::any) return;
-  if (cover == Cover::none) {
-    for (int i = s.snow_from; i < s.snow_to; ++i) {
-      b[0] += b[static_cast<std::size_t>(i)];
-      b[static_cast<std::size_t>(i)] = 0;
-    }
-    return;
-  }
-  const auto [from, to] = s.snow_rows(cover);
+  const auto [from, to] = cover == Cover::none ? std::pair{0, 1} : s.snow_rows(cover);
   for (int i = s.snow_from; i < s.snow_to; ++i) {
     if (i >= from && i < to) continue;
-    b[static_cast<std::size_t>(i < from ? from : to - 1)] += b[static_cast<std::size_t>(i)];
-    b[static_cast<std::size_t>(i)] = 0;
+    const int nearest = i < from ? from : to - 1;
+    for (int q = 0; q < quads; ++q) {
+      b[nearest * quads + q] += b[i * quads + q];
+      b[i * quads + q] = Quad{};
+    }
   }
 }
 

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "diagnosis/look.h"
+#include "diagnosis/quad.h"
 #include "diagnosis/string_state.h"
 
 namespace fw::diagnosis {
@@ -26,13 +27,15 @@ struct Passing {
 };
 
 /// One minute on, without the onset of a snowfall (see snow_onset).
-void pass_minute(const StringStates& states, const Passing& now, Belief& belief, Belief& scratch);
+void pass_minute(const StringStates& states, const Passing& now, Belief& belief);
+/// The same for beliefs under several explanations to which the same happens: row by row, each row so many quads.
+void pass_minute(const StringStates& states, const Passing& now, int quads, const Quad* before, Quad* after);
 
-/// The belief after snow has begun to cover the string.
-Belief snowed_on(const StringStates& states, const Belief& before, double hold_snow, Cover cover);
+/// The beliefs after snow has begun to cover the string.
+void snowed_on(const StringStates& states, double hold_snow, Cover cover, int quads, const Quad* before, Quad* after);
 
 /// Holds the snow rows within a cover: what lies outside goes to the nearest row inside.
-void keep_within(const StringStates& states, Cover cover, Belief& belief);
+void keep_within(const StringStates& states, Cover cover, int quads, Quad* beliefs);
 
 /// Shares of the covers a snowfall leaves, and the chances per minute of one turning into another.
 inline constexpr std::array<double, cover_count> cover_left{0, 0.35, 0.30, 0.25, 0.10};

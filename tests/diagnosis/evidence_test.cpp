@@ -48,11 +48,10 @@ TEST_CASE("shade comes less easily, and goes sooner, where an earlier day had th
   now.air_c = 2.0;
   now.minutes_of_sun = 200;
   now.cloudless = 1;
-  Belief scratch;
   const auto after = [&](double seen, int from_row) {
     now.seen = seen;
     Belief b = all_in(two_by_two, from_row);
-    for (int minute = 0; minute < 30; ++minute) pass_minute(two_by_two, now, b, scratch);
+    for (int minute = 0; minute < 30; ++minute) pass_minute(two_by_two, now, b);
     return sum_of(b, two_by_two.shade_from, two_by_two.shade_to);
   };
   const int clean = 0, shaded = two_by_two.shade_from + 2;
@@ -66,9 +65,8 @@ TEST_CASE("a lost branch has to hold against doubt as snow has") {
   now.sun_elevation_deg = 20;
   now.air_c = -3.0;
   now.minutes_of_sun = 200;
-  Belief scratch;
   Belief b = all_in(two_by_two, two_by_two.half_to - 1);
-  for (int minute = 0; minute < 40; ++minute) pass_minute(two_by_two, now, b, scratch);
+  for (int minute = 0; minute < 40; ++minute) pass_minute(two_by_two, now, b);
   const double left = sum_of(b, two_by_two.half_from, two_by_two.half_to);
   CHECK(left > 0.3);
   CHECK(left < 0.45);
