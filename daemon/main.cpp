@@ -10,13 +10,11 @@
 namespace {
 // Months on a small board: one heap for all threads, and what is large goes back to the system when it is freed.
 // Left to itself the C library gives each connection's thread a heap and keeps the holes that large, short-lived
-// buffers leave: three times the growth over a winter.
+// buffers leave: twice the growth over a replayed winter (tests/long/soak).
 void keep_heap_small() {
-#ifdef __GLIBC__
   mallopt(M_ARENA_MAX, 1);
   mallopt(M_MMAP_THRESHOLD, 64 * 1024);
   mallopt(M_TRIM_THRESHOLD, 128 * 1024);
-#endif
 }
 }  // namespace
 

@@ -578,7 +578,8 @@ void Alarms::say(const std::string& key, Alarm& a, Notify why, Now now) {
   Notice n;
   n.id = key + "-" + std::to_string(ms_of(a.raised_at));
   if (why == Notify::worse) n.id += "-worse" + std::to_string(worst);
-  if (why == Notify::escalated || why == Notify::reminder) n.id += "-again" + std::to_string(a.reminders + 1);
+  n.again = why == Notify::escalated || why == Notify::reminder;
+  if (n.again) n.id += "-again" + std::to_string(a.reminders + 1);
   n.utc = why == Notify::first_raise ? a.raised_utc : now.utc;
   n.priority = static_cast<Priority>(worst);
   n.alarm = a.alarm;
@@ -590,15 +591,13 @@ void Alarms::say(const std::string& key, Alarm& a, Notify why, Now now) {
     n.text = Words::capital(std::string(b ? b->label : std::string_view(a.alarm))) + " (" + a.subject + ") since " +
              words_.when(a.raised_utc, now.utc) + ".";
   }
-  if (why == Notify::escalated || why == Notify::reminder) n.text = "Still so. " + n.text;
   if (why == Notify::worse || why == Notify::escalated) record(a, "escalated", now);
-  const bool again = why == Notify::escalated || why == Notify::reminder;
   for (Alarm* m : members) {
     m->told = true;
     m->told_priority = worst;
     m->told_at = now.at;
     m->look_at.reset();
-    m->reminders = again ? m->reminders + 1 : 0;
+    m->reminders = n.again ? m->reminders + 1 : 0;
     m->remind_at.reset();
     if (!m->acked) m->remind_at = now.at + remind_after(priority(*m), m->reminders, outlook_of(m->alarm, priority(*m)));
   }

@@ -68,6 +68,8 @@ const BuiltIn* built_in(std::string_view wanted) {
   return nullptr;
 }
 
+std::string said(const Notice& n) { return (n.again ? "Still so. " : "") + n.text; }
+
 std::string_view name(rig::Priority p) {
   switch (p) {
     case low: return "low";

@@ -16,7 +16,11 @@ struct Notice {
                                    ///< empty: an answer the owner asked for, it goes at once and counts for no limit
   /// What it tells is over. With an empty text nobody is told: the outbox only learns the time of the end.
   bool ending = false;
+  bool again = false;              ///< the owner heard it before: it still stands
 };
+
+/// What the owner reads: the text, with a word in front where he has heard it before.
+std::string said(const Notice& n);
 
 /// "low", "high", "urgent".
 std::string_view name(rig::Priority p);

@@ -438,7 +438,7 @@ void Core::publish_summary(bool always) {
   shown = words_.clock_exact(t.utc) + " " + text;
   effects_.push_back(Publish{"", root_ + "summary", shown, 0, true, {}, ""});
   // The daily message needs no word on the dark.
-  outbox_.set_summary(strings != no_sun ? text : three(alarms.empty() ? "All quiet." : ""));
+  outbox_.set_summary(!trusted_ || !all_dark(verdicts_) ? text : three(alarms.empty() ? "All quiet." : ""));
 
   nlohmann::ordered_json status;
   status["utc"] = iso_utc(t.utc);

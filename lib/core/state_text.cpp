@@ -1,5 +1,7 @@
 #include "core/state_text.h"
 
+#include <algorithm>
+
 #include <nlohmann/json.hpp>
 
 #include "units/json.h"
@@ -68,10 +70,12 @@ std::string phrase(const Verdict& v) {
   return {};
 }
 
+bool all_dark(const std::vector<Verdict>& verdicts) {
+  return std::all_of(verdicts.begin(), verdicts.end(), [](const Verdict& v) { return v.cause == Cause::dark; });
+}
+
 std::string strings_line(const rig::Rig& rig, const std::vector<Verdict>& verdicts) {
-  bool all_dark = true;
-  for (const auto& v : verdicts) all_dark = all_dark && v.cause == Cause::dark;
-  if (all_dark) return no_sun;
+  if (all_dark(verdicts)) return "No sun to judge by.";
   std::string line;
   for (const auto& v : verdicts) {
     if (!line.empty()) line += "; ";

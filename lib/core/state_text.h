@@ -18,10 +18,10 @@ std::string string_state(const rig::Rig& rig, const Verdict& verdict, const Stri
 /// bank: {"utc","cell_min_c","cell_max_c","soc","voltage_v","current_a","permit"}
 std::string bank_state(const RigMinute& minute, bool permit);
 
-/// What strings_line() says when all strings are in the dark.
-inline const std::string no_sun = "No sun to judge by.";
+/// No string has sun enough to be judged.
+bool all_dark(const std::vector<Verdict>& verdicts);
 
-/// "fore clear, 320 W; aft probably under snow, 12 of 280 W"
+/// "Fore clear, 320 W; aft probably under snow, 12 of 280 W."
 std::string strings_line(const rig::Rig& rig, const std::vector<Verdict>& verdicts);
 
 /// What the review needs to know of the rig, kept in the journal.

@@ -50,8 +50,8 @@ void Diagnosis::State::conditions(const RigMinute& m) {
 
     if (light && !over) {
       const double free = 1 - o.held_back;
-      // a cover that takes a tenth may be frost for the first hours, or a plane that leans otherwise than described for
-      // the first days: until then only what is clearly more is told
+      // A thin cover may be frost for the first hours, or a plane that leans otherwise than described for the first days:
+      // until then only one that takes two fifths is told. Later an eighth will do, where no snow was forecast a quarter.
       const bool may_be_other = minutes_of_sun < frost_gone_min || !s.calibration.settled();
       const bool thin = o.snow_pass > (may_be_other ? 0.58 : site_look.snow_lately ? 0.88 : 0.72);
       const double snow = thin ? 0.3 * o.snow : o.snow;

@@ -40,7 +40,7 @@ std::vector<Fact> Diagnosis::facts(Now now) const {
   for (const StringMemory& s : st.strings)
     if (s.snow.on) {
       ++covered;
-      snow_rated += st.rig.strings[static_cast<std::size_t>(&s - st.strings.data())].rated_w();
+      snow_rated += s.calibration.paper().rated_w();
       snow_made += s.verdict.measured_w.value_or(0);
       snow_clear += s.verdict.clear_sky_w;
       snow_since = std::min(snow_since, s.snow.since);
@@ -69,7 +69,7 @@ std::vector<Fact> Diagnosis::facts(Now now) const {
     const std::string& name = st.rig.strings[i].name;
     const std::string who = string_named(name);
     const std::string silence = "stale-" + name;
-    const double rated = st.rig.strings[i].rated_w();
+    const double rated = s.calibration.paper().rated_w();
     const double made = s.verdict.measured_w.value_or(0), clear = s.verdict.clear_sky_w;
     const auto sure = [](double level) { return std::string(Words::certainty(std::max(level, 0.5))); };
     const auto fact = [&](const char* alarm, const Condition& c) {
@@ -124,7 +124,7 @@ std::vector<Fact> Diagnosis::facts(Now now) const {
       outage.text = who + " dead since " + words.when(s.outage.since, now.utc) + witness(i) + (l.has_volts ? "; " + Words::volts(std::abs(l.volts)) + " at the controller" : "") +
                     ". Looks like a plug, switch or breaker. Have it looked at by someone qualified.";
     } else if (s.half.on) {
-      outage.text = who + " makes half of what it should since " + words.when(s.half.since, now.utc) + (s.verdict.expected_w >= 0.1 * rated ? ", " + Words::watts_of(made, s.verdict.expected_w) : "") +
+      outage.text = who + " makes half of what it should since " + words.when(s.half.since, now.utc) + figures(", ", made, s.verdict.expected_w, rated) +
                     ", at its usual voltage. Looks like a lost parallel branch: plug or fuse. Have it looked at by someone qualified.";
     } else if (s.outage.until != Utc{} || s.half.until != Utc{}) {
       outage.over_text = who + " is back.";

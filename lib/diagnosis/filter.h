@@ -1,9 +1,11 @@
 #pragma once
 // The coupled filter: one sky, one snowfall, any number of strings. Kept between minutes are the joint
 // belief about the sky's regime and about what a snowfall left on us, and for each of their combinations the
-// belief about every string, so that a dark sky over thin snow and a bright sky over thick snow stay two
-// whole explanations. Within a minute the strings are joined exactly through the share of clear-sky light
-// they have in common. The cost is linear in strings.
+// belief about the share of clear-sky light and about every string, so that a dark sky over thin snow and a
+// bright sky over thick snow stay two whole explanations. Within a minute the strings are joined through the
+// share of light they have in common; since minutes repeat each other, and strings beyond three too, what they
+// say together counts for less than it would if all were news. The work grows with the strings, but for a small
+// part that grows with their square.
 #include <array>
 #include <vector>
 
@@ -44,7 +46,7 @@ class GivenBelief {
 
 struct StringBelief {
   GivenBelief given;
-  double held_back = 0.02;         ///< output held back
+  double held_back = 0.02;         ///< chance that output is held back
 };
 
 struct FilterState {
@@ -59,10 +61,10 @@ class Filter {
  public:
   explicit Filter(const std::vector<StringStates>& states, std::vector<double> hold_snow);
 
-  /// Lets time pass without looking: one minute, or several in the dark.
+  /// Lets time pass without looking: one minute, or several in the dark. seen: StringLook::seen of each string.
   void pass(const SiteLook& site, const std::vector<double>& seen, double minutes_of_sun, double step_min = 1);
 
-  /// Takes a minute's evidence. hints: odds that each string is held back.
+  /// Takes a minute's evidence. hints: held_back_hint() of each string.
   void see(const SiteLook& site, const std::vector<StringLook>& looks, const SkyShares& sky, const Motion& motion,
            const std::vector<double>& hints);
 

@@ -194,7 +194,7 @@ bool Store::redate(const ClockRow& clock, const std::string& zone) {
 std::map<std::string, std::string> Store::snapshots() {
   std::map<std::string, std::string> all;
   auto s = db.prepare("SELECT key,data FROM snapshot");
-  while (s.step() == Statement::Step::row) 
+  while (s.step() == Statement::Step::row)
     if (auto data = unpacked(s.text(1))) all[s.text(0)] = std::move(*data);
   return all;
 }

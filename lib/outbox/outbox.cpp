@@ -23,7 +23,6 @@ constexpr Span long_out_of_reach = 6h;
 constexpr Span save_time = 2s;
 /// What waited for the morning was told then: its repetition counts from there.
 constexpr Span again_after = 6h;
-constexpr std::string_view again = "Still so. ";
 constexpr std::size_t most_open = 300;
 constexpr std::size_t closed_kept = 200;
 
@@ -82,12 +81,12 @@ void Outbox::add(const alarms::Notice& n, Now now) {
       } else if (!e.ended) {
         // The same episode, not yet said: the later figures, the first time.
         fresh.notice.utc = std::min(fresh.notice.utc, e.notice.utc);
-        if (fresh.notice.text.starts_with(again)) fresh.notice.text.erase(0, again.size());
+        fresh.notice.again = false;
         close(e, "expired", "replaced by " + n.id, now);
       }
     }
     forget_closed();
-    if (n.priority != Priority::urgent && fresh.notice.text.starts_with(again))
+    if (n.priority != Priority::urgent && fresh.notice.again)
       if (const auto heard = heard_at_.find(n.key); heard != heard_at_.end() && heard->second + again_after > now.at)
         fresh.not_before = heard->second + again_after;
   }
@@ -318,7 +317,7 @@ void Outbox::freshen(const Standing& standing, Now now) {
     if (!words) {
       give_up(e, "nothing to do any more when it could be told", now);
     } else if (!words->empty() && *words != e.notice.text) {
-      e.notice.text = (e.notice.text.starts_with(again) ? std::string(again) : "") + *words;
+      e.notice.text = *words;
       e.fresh_words = true;
     }
   }
@@ -337,7 +336,7 @@ void Outbox::grant_each(Now now, const Standing& standing) {
       if (*e.not_before > now.at) continue;
       e.not_before.reset();
       if (const auto words = wording_ ? wording_(e.notice.key) : std::optional<std::string>{""}; words && !words->empty())
-        e.notice.text = std::string(again) + *words;
+        e.notice.text = *words;
     }
     const bool asked = e.notice.key.empty();
     if (!asked && !still(e, standing)) {
@@ -445,7 +444,7 @@ void Outbox::reunite(Now now, const Standing& standing) {
 }
 
 Item Outbox::item_of(const Entry& e) const {
-  return {e.notice.key, label_of(e.notice.alarm, e.notice.subject), e.notice.text, e.notice.utc, e.ended};
+  return {e.notice.key, label_of(e.notice.alarm, e.notice.subject), said(e.notice), e.notice.utc, e.ended};
 }
 
 void Outbox::compose_and_fold(const std::vector<Entry*>& still, const std::vector<Entry*>& gone, const std::string& lead, Now now) {
@@ -518,13 +517,13 @@ void Outbox::put_out(Entry& e, Now now) {
     }
     store(e, "sent", now.utc, "");
     effects_.emplace_back(Store{AlarmRow{{now.utc, now.at, now.trusted}, n.alarm, n.subject, "notified",
-                                         std::string(alarms::name(n.priority)), n.text}});
+                                         std::string(alarms::name(n.priority)), said(n)}});
   }
   e.publish = false;
   e.awaiting = true;
   e.retry_at = now.at + ack_retry(e.tries++);
   const bool of_now = e.fresh_words || now.at - e.stored.at <= 30min;
-  const std::string text = n.key.empty() || n.text.starts_with(again) || (of_now && (n.ending || only_while_true(n.alarm))) ? n.text
+  const std::string text = n.key.empty() || n.again || (of_now && (n.ending || only_while_true(n.alarm))) ? said(n)
                            : of_now   ? with_its_beginning(n.text, n.utc, now.utc, words_)
                            : n.ending ? with_its_day(n.text, n.utc, now.utc, words_)
                                       : with_original_time(n.text, n.utc, now.utc, words_);
@@ -570,7 +569,7 @@ void Outbox::store(const Entry& e, const char* state, std::optional<Utc> state_u
   row.priority = alarms::name(e.notice.priority);
   row.alarm = e.notice.alarm;
   row.subject = e.notice.subject;
-  row.text = e.notice.text;
+  row.text = said(e.notice);
   row.state = state;
   row.state_utc = state_utc;
   row.detail = std::move(detail);

@@ -29,6 +29,7 @@ std::string Outbox::snapshot() const {
     j["text"] = e.notice.text;
     j["key"] = e.notice.key;
     j["ending"] = e.notice.ending;
+    j["again"] = e.notice.again;
     j["stored_at"] = ms_of(e.stored.at);
     j["stored_utc"] = ms_of(e.stored.utc);
     j["stored_trusted"] = e.stored.trusted;
@@ -77,6 +78,7 @@ void Outbox::restore(std::string_view snapshot, Now now) {
     e.notice.text = text(j, "text");
     e.notice.key = text(j, "key");
     e.notice.ending = flag(j, "ending");
+    e.notice.again = flag(j, "again");
     e.stored.at = std::min(now.at, elapsed_ms(whole(j, "stored_at").value_or(ms_of(now.at))) + shift);
     e.stored.utc = utc_ms(whole(j, "stored_utc").value_or(ms_of(now.utc)));
     e.stored.trusted = flag(j, "stored_trusted");

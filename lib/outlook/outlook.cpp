@@ -512,7 +512,8 @@ void Outlook::advise(const RigMinute& m) {
     withdraw("clearing", done ? "done: cleared" : "withdrawn: the glass is free", when);
   } else {
     Advice a{clearing_text(rig_, words_, plan_, away_), c.today_kwh, {}, {}, std::to_string(static_cast<int>(c.choice)) + (away_ ? "away" : "")};
-    if (c.choice == Choice::clear || c.choice == Choice::wait_snow) {
+    const bool worth_after = c.choice == Choice::wait_snow && (!c.lies_now || c.today_kwh >= rig_.advice.min_gain_kwh);
+    if (c.choice == Choice::clear || worth_after) {
       a.best_from = c.best_from;
       a.best_to = c.best_to;
     }
@@ -545,9 +546,9 @@ void Outlook::advise(const RigMinute& m) {
     const bool reached = plan_.reserve_at && *plan_.reserve_at <= plan_.at;
     put("saving", {reserve_text(rig_, words_, plan_, soc_, away_, loads_.standing_w()), {}, {}, reached ? std::nullopt : plan_.reserve_at,
                    reached ? "reached" : away_ ? "away" : "here"}, when);
-  }
-  else
+  } else {
     withdraw_if_lasting("saving", "withdrawn: the reserve is out of sight", when);
+  }
 }
 
 void Outlook::on_note(const Note& note, Now now) {

@@ -88,6 +88,7 @@ void add_bank(BankDay& b, const BankSample& r, const journal::About& about) {
     if (*cell <= about.lower_limit_c.value_or(0) && r.current_ma && static_cast<double>(*r.current_ma) > charging_a * 1000)
       b.charged_below_limit_h += h;
   }
+  if (r.soc_bp && *r.soc_bp * 1e-4 < reserve_of(about)) b.under_reserve_h += h;
   if (r.permit && *r.permit == 0) b.no_permit_h += h;
   if (r.load_dw) b.load_kwh += static_cast<double>(*r.load_dw) * 1e-4 * h;
 }
@@ -101,6 +102,7 @@ void join(BankDay& all, const BankDay& b) {
   higher(all.soc_high, b.soc_high);
   all.below_freezing_h += b.below_freezing_h;
   all.below_floor_h += b.below_floor_h;
+  all.under_reserve_h += b.under_reserve_h;
   all.no_permit_h += b.no_permit_h;
   all.charged_below_limit_h += b.charged_below_limit_h;
   all.load_kwh += b.load_kwh;

@@ -46,10 +46,14 @@ struct Yields {
 };
 Yields yields(const Energies& e, double rated_w);
 
+/// The owner's reserve as a share of the bank; 0.2 where the journal does not say.
+inline double reserve_of(const journal::About& about) { return about.reserve_soc.value_or(0.2); }
+
 /// A bank's day, from five-minute rows.
 struct BankDay {
   std::optional<double> cell_min_c, cell_max_c, air_min_c, air_max_c, soc_low, soc_high;
   double below_freezing_h = 0, below_floor_h = 0;  ///< cells under 0 degC; under the owner's preferred floor (5 degC without)
+  double under_reserve_h = 0;                ///< state of charge under the reserve
   double no_permit_h = 0;                    ///< charging not allowed
   double charged_below_limit_h = 0;          ///< charged at over 0.5 A while cells were at or under the lower limit
   double load_kwh = 0;

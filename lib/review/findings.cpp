@@ -197,14 +197,9 @@ class Findings {
   }
 
   void reserve() {
-    if (!a_.bank.soc_low) return;
-    const double reserve = a_.about.reserve_soc.value_or(0.2);
-    if (*a_.bank.soc_low >= reserve) return;
-    double h = 0;
-    for (const BankPoint& p : a_.bank_points)
-      if (p.soc && static_cast<double>(*p.soc) < reserve) h += 1 / 12.0;
+    if (a_.bank.under_reserve_h == 0) return;
     say(0.25, "reserve",
-        "The bank was under its reserve of " + Words::percent(reserve) + " for " + hours_words(h) + ", " + Words::percent(*a_.bank.soc_low) +
+        "The bank was under its reserve of " + Words::percent(reserve_of(a_.about)) + " for " + hours_words(a_.bank.under_reserve_h) + ", " + Words::percent(*a_.bank.soc_low) +
             " at the lowest.");
   }
 

@@ -38,6 +38,7 @@ Json bank(const BankDay& b) {
   j["soc_high"] = maybe(b.soc_high, 1e4);
   j["below_freezing_h"] = rounded(b.below_freezing_h, 100);
   j["below_floor_h"] = rounded(b.below_floor_h, 100);
+  j["under_reserve_h"] = rounded(b.under_reserve_h, 100);
   j["no_permit_h"] = rounded(b.no_permit_h, 100);
   j["charged_below_limit_h"] = rounded(b.charged_below_limit_h, 100);
   j["load_kwh"] = rounded(b.load_kwh, 1e4);

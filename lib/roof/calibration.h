@@ -32,7 +32,7 @@ struct Shade {
   double total = 1;     ///< cloudless power over that without shade
   int days = 0;         ///< days that have seen this position
   double seen = 0;      ///< near the best of those days, over what the string makes in the open; 0: no day
-  bool known = false;   ///< two days at least agree, here or beside
+  bool known = false;   ///< two days agree here or on both sides, or the one day here agrees with a side where two do
 };
 
 struct CalibratedPower {

@@ -8,24 +8,11 @@
 #include <cstdio>
 #include <cstdlib>
 #include <filesystem>
-#include <fstream>
 #include <string>
 
+#include "bench/write_bytes.h"
 #include "journal/journal.h"
-#include "../journal/winter.h"
-
-namespace {
-
-long long write_bytes() {
-  std::ifstream io("/proc/self/io");
-  std::string key;
-  long long value = 0;
-  while (io >> key >> value)
-    if (key == "write_bytes:") return value;
-  return 0;
-}
-
-}  // namespace
+#include "journal/winter.h"
 
 int main(int argc, char** argv) {
   using namespace fw;
@@ -37,7 +24,7 @@ int main(int argc, char** argv) {
   testing::Winter winter(*utc_in("2025-10-15T00:00:00Z"));
   auto journal = journal::Journal::open(path, {}, winter.turn());
   if (!journal) return std::fprintf(stderr, "%s\n", journal.fault().text().c_str()), 2;
-  const long long before = write_bytes();
+  const long long before = bench::write_bytes();
   const auto began = std::chrono::steady_clock::now();
   long long worst_us = 0, half = 0;
   std::vector<Row> about{SnapshotRow{{winter.now(), {}, true}, "rig", journal::about_json(testing::winter_about())}};
@@ -48,16 +35,16 @@ int main(int argc, char** argv) {
     if (!(*journal)->write(std::move(rows), winter.turn())) return 1;
     (*journal)->maintain(winter.turn());
     worst_us = std::max<long long>(worst_us, std::chrono::duration_cast<std::chrono::microseconds>(std::chrono::steady_clock::now() - t).count());
-    if (m == days_run * 720) half = write_bytes();
+    if (m == days_run * 720) half = bench::write_bytes();
   }
   if (!(*journal)->flush(winter.turn())) return 1;
-  const long long written = write_bytes() - before;
+  const long long written = bench::write_bytes() - before;
   const double seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - began).count();
   journal->reset();
   const double size = static_cast<double>(std::filesystem::file_size(path));
   std::printf("days                     %d\n", days_run);
   std::printf("written a day            %.2f MB (second half %.2f MB)\n", static_cast<double>(written) / 1e6 / days_run,
-              static_cast<double>(write_bytes() - half) / 1e6 / (days_run / 2.0));
+              static_cast<double>(bench::write_bytes() - half) / 1e6 / (days_run / 2.0));
   std::printf("file at the end          %.1f MB\n", size / 1e6);
   std::printf("worst write + upkeep     %.1f ms\n", static_cast<double>(worst_us) / 1e3);
   std::printf("run time                 %.1f s\n", seconds);

@@ -13,9 +13,9 @@
 
 #include <nlohmann/json.hpp>
 
-#include "core/core.h"
 #include "feed/reader.h"
 #include "score/practice_rig.h"
+#include "support/drive.h"
 #include "units/text.h"
 
 using namespace fw;
@@ -33,44 +33,22 @@ struct Played {
 /// A broker that confirms everything at once, a phone that shows everything.
 Played play(const rig::Rig& rig, const Words& words, feed::Reader& reader) {
   Played out;
-  std::unique_ptr<core::Core> core;
-  const std::string root = "firnwatt/" + rig.name + "/";
-  const auto settle = [&] {
-    for (std::vector<Effect> effects = core->take_effects(); !effects.empty(); effects = core->take_effects()) {
-      std::vector<std::string> sent;
-      for (const Effect& e : effects) {
-        if (const auto* s = std::get_if<Store>(&e))
-          if (const auto* a = std::get_if<AlarmRow>(&s->row))
-            out.events.push_back(words.date_clock(a->when.utc) + "  " + a->event + "  " + a->alarm + " (" + a->subject + ") " + a->priority + ": " + a->text);
-        const auto* p = std::get_if<Publish>(&e);
-        if (!p || p->notice_id.empty()) continue;
-        sent.push_back(p->notice_id);
-        if (p->topic != root + "notices") continue;
-        const auto j = nlohmann::json::parse(p->payload);
-        const Utc now = core->now().utc;
-        out.told.push_back({words.local_date(now), words.clock(now), j["priority"], j["alarm"], j["subject"], j["text"]});
-      }
-      for (const std::string& id : sent)
-        core->on_message({core->now().at, root + "sent", nlohmann::json{{"id", id}}.dump(), false});
-    }
-  };
-  while (const auto m = reader.next()) {
-    if (!core) {
-      core = std::make_unique<core::Core>(rig, words, Now{m->at, utc_at(m->at, {}), true});
-      core->restore({});
-      core->on_message({m->at, root + "broker", R"({"connected":true,"why":""})", false});
-    }
-    while (core->now().at < m->at) {
-      const auto due = core->next_deadline();
-      if (!due || *due >= m->at) break;
-      core->advance_to(std::max(*due, core->now().at + Span{1}));
-      settle();
-    }
-    core->on_message(*m);
-    settle();
-    const std::string day = words.local_date(core->now().utc);
+  const std::string notices = "firnwatt/" + rig.name + "/notices";
+  testing::Drive drive{rig, words};
+  drive.over(reader, [] {}, [&](const std::vector<Effect>& effects) {
+    const Utc now = drive.core->now().utc;
+    const std::string day = words.local_date(now);
     if (std::find(out.days.rbegin(), out.days.rend(), day) == out.days.rend()) out.days.push_back(day);
-  }
+    for (const Effect& e : effects) {
+      if (const auto* s = std::get_if<Store>(&e))
+        if (const auto* a = std::get_if<AlarmRow>(&s->row))
+          out.events.push_back(words.date_clock(a->when.utc) + "  " + a->event + "  " + a->alarm + " (" + a->subject + ") " + a->priority + ": " + a->text);
+      const auto* p = std::get_if<Publish>(&e);
+      if (!p || p->topic != notices) continue;
+      const auto j = nlohmann::json::parse(p->payload);
+      out.told.push_back({day, words.clock(now), j["priority"], j["alarm"], j["subject"], j["text"]});
+    }
+  });
   return out;
 }
 

@@ -105,6 +105,13 @@ struct FarSide {
     outbox->add(n, now());
     settle();
   }
+  /// The alarm that still stands is told again.
+  void remind(const std::string& alarm, const std::string& subject, rig::Priority p, const std::string& text) {
+    auto n = notice(alarm, subject, p, text);
+    n.again = true;
+    outbox->add(n, now());
+    settle();
+  }
   void end(const std::string& alarm, const std::string& subject, const std::string& text = "") {
     auto n = notice(alarm, subject, rig::Priority::low, text);
     n.ending = true;

@@ -144,6 +144,18 @@ TEST_CASE("charging while the cells are at or under the limit comes first and sa
         "The bank was under 5 °C for 1.0 h, -6 °C at the coldest; it was charged for 1.0 h at or under 0 °C. That harms the cells: find out what charged it.");
 }
 
+TEST_CASE("the hours under the reserve are counted by day") {
+  Folder f;
+  std::vector<Row> rows{about(R"({"rig":"demo","timezone":"UTC","strings":[{"name":"fore","rated_w":400}],"reserve_soc":0.2})")};
+  day_rows(rows, 0, &LossSplit::cloud_w, Cause::cloud, 0, 24, 0.8, 6, 0.6);
+  day_rows(rows, 1, &LossSplit::cloud_w, Cause::cloud, 0, 24, 0.8, 6, 0.25);  // lowest 15 %; under 20 % a third of the day
+  const auto a = account_of(recorded(f, rows));
+  REQUIRE(a.days.size() == 2);
+  CHECK(a.days[0].bank.under_reserve_h == 0);
+  CHECK(std::abs(a.days[1].bank.under_reserve_h - 8) < 0.1);
+  CHECK(finding(a, "reserve") == "The bank was under its reserve of 20 % for 8.0 h, 15 % at the lowest.");
+}
+
 TEST_CASE("a winter's account is exact, and the same whether read from minutes or from aged rows") {
   Folder f;
   const std::string path = f / "demo.journal";
