@@ -15,6 +15,12 @@ std::string figures(const char* lead, double made, double could, double rated_w)
   return could >= 0.03 * rated_w ? lead + Words::watts_of(made, could) : "";
 }
 
+/// What is left with one of so many branches lost.
+double left_of(int parallel) { return 1 - 1.0 / std::max(2, parallel); }
+std::string share_words(int parallel) {
+  return parallel <= 2 ? "half" : parallel == 3 ? "two thirds" : parallel == 4 ? "three quarters" : "about " + Words::percent(left_of(parallel));
+}
+
 }  // namespace
 
 std::vector<Fact> Diagnosis::facts(Now now) const {
@@ -124,7 +130,11 @@ std::vector<Fact> Diagnosis::facts(Now now) const {
       outage.text = who + " dead since " + words.when(s.outage.since, now.utc) + witness(i) + (l.has_volts ? "; " + Words::volts(std::abs(l.volts)) + " at the controller" : "") +
                     ". Looks like a plug, switch or breaker. Have it looked at by someone qualified.";
     } else if (s.half.on) {
-      outage.text = who + " makes half of what it should since " + words.when(s.half.since, now.utc) + figures(", ", made, s.verdict.expected_w, rated) +
+      // A minute under a cloud or at dawn shows another share than the condition was read from.
+      const double left = left_of(st.rig.strings[i].parallel);
+      const bool shows = std::abs(made - left * s.verdict.expected_w) < 0.15 * s.verdict.expected_w;
+      outage.text = who + " makes " + share_words(st.rig.strings[i].parallel) + " of what it should since " + words.when(s.half.since, now.utc) +
+                    (shows ? figures(", ", made, s.verdict.expected_w, rated) : "") +
                     ", at its usual voltage. Looks like a lost parallel branch: plug or fuse. Have it looked at by someone qualified.";
     } else if (s.outage.until != Utc{} || s.half.until != Utc{}) {
       outage.over_text = who + " is back.";

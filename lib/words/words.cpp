@@ -124,7 +124,10 @@ std::string Words::temperature_difference(double k) const {
 }
 
 namespace {
-std::string watt_figure(double w) { return std::fabs(w) < 99.5 ? whole(w) : whole(w / 10) + "0"; }
+std::string watt_figure(double w) {
+  if (std::fabs(w) < 99.5) return whole(w);
+  return std::fabs(w) < 995 ? whole(w / 10) + "0" : whole(w / 100) + "00";
+}
 }  // namespace
 
 std::string Words::watts(double w) { return watt_figure(w) + " W"; }

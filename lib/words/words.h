@@ -41,7 +41,7 @@ class Words {
   // -- figures --
   std::string temperature(double c) const;              ///< "-6 °C" or "21 °F", whole degrees; "0 °C" never "-0 °C"
   std::string temperature_difference(double k) const;   ///< "2 °C" or "4 °F"
-  static std::string watts(double w);                   ///< "62 W", two digits below 100, else to 10 W: "840 W"
+  static std::string watts(double w);                   ///< "62 W", two digits: "840 W", "1200 W"
   static std::string watts_of(double w, double of_w);   ///< "62 of 840 W"
   static std::string energy(double kwh);                ///< "3.1 kWh", "0.05 kWh", two digits
   static std::string percent(double fraction);          ///< "71 %", whole

@@ -42,11 +42,12 @@ class BenchRig {
     for (const char* name : {"port", "star"}) {
       rig::PvString s;
       s.name = name;
-      s.module.stc_w = 200;
+      const bool wide = parallel > 1 && std::string(name) == "star";
+      s.module.stc_w = wide ? 400.0 / parallel : 200;
       s.module.v_oc_v = 22.6;
       s.module.v_mp_v = 18.7;
-      s.series = parallel == 2 && std::string(name) == "star" ? 1 : 2;
-      s.parallel = parallel == 2 && std::string(name) == "star" ? 2 : 1;
+      s.series = wide ? 1 : 2;
+      s.parallel = wide ? parallel : 1;
       s.tilt_deg = 0;
       s.controller.max_voltage_v = max_volts;
       rig_.strings.push_back(s);

@@ -207,22 +207,26 @@ TEST_CASE("float with a bank at 46 per cent is told as such by mid-morning") {
   CHECK(r.times_raised("snow-star") == 0);
 }
 
-TEST_CASE("half the current at the usual voltage for a day is a lost branch") {
-  BenchRig r(2);
-  const auto mild = [](double, MinuteIn& m) {
-    m.air_c = 8;
-    m.s.volts = *m.s.volts / 2;
-  };
-  for (int day = -3; day < 1; ++day) r.play(day, 0, 24, mild);
-  for (int day = 1; day < 3; ++day)
-    r.play(day, 0, 24, [&](double hour, MinuteIn& m) {
-      mild(hour, m);
-      m.s.watts *= 0.5;
-    });
-  CHECK(r.times_raised("outage-star") == 1);
-  CHECK(r.texts["outage-star"].find("half of what it should") != std::string::npos);
-  CHECK(r.times_raised("soiling-star") == 0);
-  CHECK(r.times_raised("snow-star") == 0);
+TEST_CASE("the current of one branch gone at the usual voltage for a day is a lost branch, told with the share that is left") {
+  struct Row { int parallel; const char* words; };
+  for (const Row row : {Row{2, "makes half of what it should"}, Row{3, "makes two thirds of what it should"}}) {
+    CAPTURE(row.parallel);
+    BenchRig r(row.parallel);
+    const auto mild = [](double, MinuteIn& m) {
+      m.air_c = 8;
+      m.s.volts = *m.s.volts / 2;
+    };
+    for (int day = -3; day < 1; ++day) r.play(day, 0, 24, mild);
+    for (int day = 1; day < 3; ++day)
+      r.play(day, 0, 24, [&](double hour, MinuteIn& m) {
+        mild(hour, m);
+        m.s.watts *= 1 - 1.0 / row.parallel;
+      });
+    CHECK(r.times_raised("outage-star") == 1);
+    CHECK(r.texts["outage-star"].find(row.words) != std::string::npos);
+    CHECK(r.times_raised("soiling-star") == 0);
+    CHECK(r.times_raised("snow-star") == 0);
+  }
 }
 
 TEST_CASE("no voltage in daylight is a string cut off, unless its owner said so") {

@@ -53,7 +53,9 @@ TEST_CASE("figures carry the owner's units and no more digits than they deserve"
   CHECK(in("UTC", true).temperature(-5.6) == "22 °F");
   CHECK(in("UTC", true).temperature_difference(2) == "4 °F");
   CHECK(Words::watts_of(61.7, 837) == "62 of 840 W");
-  CHECK(Words::watts(1234) == "1230 W");
+  CHECK(Words::watts(1234) == "1200 W");
+  CHECK(Words::watts(994) == "990 W");
+  CHECK(Words::watts(996) == "1000 W");
   CHECK(Words::energy(3.1415) == "3.1 kWh");
   CHECK(Words::energy(0.3) == "0.30 kWh");
   CHECK(Words::energy(0.0004) == "0 kWh");
