@@ -17,8 +17,9 @@ constexpr Span longest_pause = minutes{20};
 constexpr Span step = minutes{5};
 constexpr double reading_error_k = 0.08;
 constexpr double structure_error_k_per_h = 0.07;
+constexpr double mixed = 0.25;
 // Random walk per hour: slow for what the bank is, quick for what the world does to it.
-constexpr std::array<double, 5> walk_per_h{6e-7, 6e-7, 1e-8, 1e-2, 2e-4};
+constexpr ThermalModel::Coefficients walk_per_h{6e-7, 6e-7, 1e-8, 1e-2, 2e-4, 2e-4};
 
 double pull(std::optional<double> c, double cell_c) { return c ? *c - cell_c : 0; }
 
@@ -29,16 +30,16 @@ ThermalModel::ThermalModel(double capacity_wh) : capacity_wh_(capacity_wh) { for
 void ThermalModel::forget() {
   const double capacity_wh = capacity_wh_;
   const double per_w = 3600 / heat_capacity_j_per_k(capacity_wh);
-  // Before anything is learned: half a day to whatever surrounds it, and losses of 5 % of the voltage at 1 C. Beside a
-  // hidden heater little is left to learn from, so a slow bank is presumed there.
-  x_ = {0.03, 0.05, 0.7 * per_w, 0.05 * capacity_wh * per_w, 0};
-  std::array<double, 5> sd{0.06, 0.1, 0.4 * per_w, 8, 0.6};
-  if (knew_hold_) {
-    x_[0] = 0.015, x_[1] = 0.01;
-    sd[0] = 0.03, sd[1] = 0.05;
+  // Before anything is learned: half a day to whatever surrounds it, and losses of 5 % of the voltage at 1 C.
+  x_ = {0.03, 0.05, 0.7 * per_w, 0.05 * capacity_wh * per_w, 0, 0};
+  Coefficients sd{0.06, 0.1, 0.4 * per_w, 8, 0.6, 0};
+  // A heater found by its turns: as strong as they were steep, which the case alone overstates.
+  if (const auto h = hold(); h && knew_hold_) {
+    x_[5] = 0.8 * h->strength_k_per_h;
+    sd[5] = 0.5 * h->strength_k_per_h;
   }
   p_ = {};
-  for (std::size_t i = 0; i < 5; ++i) p_[i][i] = sd[i] * sd[i];
+  for (std::size_t i = 0; i < coefficients; ++i) p_[i][i] = sd[i] * sd[i];
   error_ = 0.3;
   recent_ = 0;
   hours_ = 0;
@@ -54,7 +55,12 @@ double ThermalModel::cabin_share() const { return x_[1] / std::max(x_[0] + x_[1]
 double ThermalModel::k_per_w() const { return x_[2] * time_constant_h(); }
 
 void ThermalModel::learn(Elapsed at, double cell_c, const Surroundings& s) {
-  watch_turns(at, cell_c, s);
+  hidden_.watch(at, cell_c, rate_k_per_h(cell_c, s), x_[5], step_k_, s.heater_w > 0);
+  if (!knew_hold_ && hold()) {
+    // What was learned took the heater for something else.
+    knew_hold_ = true;
+    forget();
+  }
   observe(at, cell_c, s);
   if (!window_.empty()) {
     const Sample& last = window_.back();
@@ -62,10 +68,9 @@ void ThermalModel::learn(Elapsed at, double cell_c, const Surroundings& s) {
                         last.s.cabin_c.has_value() != s.cabin_c.has_value();
     if (broken) window_.clear();
   }
-  window_.push_back({at, cell_c, s});
+  window_.push_back({at, cell_c, s, hidden_on()});
   const Span length = at - window_.front().at;
-  // A hidden heater leaves no whole hour between its turns.
-  if (length < (hours_ < young_hours || knew_hold_ ? young_length : balance_length)) return;
+  if (length < (hours_ < young_hours ? young_length : balance_length)) return;
   balance(static_cast<double>(length.count()) / 60000.0);
   const Elapsed keep_from = window_.front().at + balance_step;
   window_.erase(window_.begin(), std::find_if(window_.begin(), window_.end(), [&](const Sample& w) { return w.at >= keep_from; }));
@@ -81,7 +86,7 @@ void ThermalModel::observe(Elapsed at, double c, const Surroundings& s) {
     return;
   }
   const double follow = step_k_ > 0.3 ? 0.05 : 0.25;
-  *observed_ += (rate_k_per_h(*observed_, s) + recent_) * minutes_gone / 60;
+  *observed_ += (rate_k_per_h(*observed_, s) + hidden_on() * x_[5] + recent_) * minutes_gone / 60;
   *observed_ += std::min(1.0, follow * minutes_gone) * (c - *observed_);
 }
 
@@ -99,7 +104,7 @@ void ThermalModel::balance(double minutes_long) {
   }
   const double h = (at1 - at0) / static_cast<double>(k);
   if (h <= 0.2) return;
-  std::array<double, 5> f{};
+  Coefficients f{};
   double habit = 0;
   for (std::size_t i = 0; i < n; ++i) {
     const Surroundings& s = window_[i].s;
@@ -107,33 +112,23 @@ void ThermalModel::balance(double minutes_long) {
     f[1] += pull(s.cabin_c, window_[i].cell_c);
     f[2] += s.heater_w;
     f[3] += s.c_rate * s.c_rate;
+    f[5] += window_[i].hidden_on;
     habit += s.habit_k_per_h / static_cast<double>(n);
   }
   for (auto& v : f) v /= static_cast<double>(n);
   f[4] = 1;
   const double seen = (t1 - t0) / static_cast<double>(k) / h;
 
-  // While a hidden heater is at work the balance does not close; only the ways down between count.
-  if (hold()) {
-    if (!knew_hold_) {
-      knew_hold_ = true;
-      forget();
-    }
-    double highest = window_.front().cell_c;
-    for (const Sample& w : window_) highest = std::max(highest, w.cell_c);
-    if (highest > window_.front().cell_c + 0.25 || low_at_ > window_.front().at) return;
-  }
-
   const double dt_h = std::min(minutes_long / 60, 1.0) / 4;
-  for (std::size_t i = 0; i < 5; ++i) p_[i][i] += walk_per_h[i] * dt_h;
+  for (std::size_t i = 0; i < coefficients; ++i) p_[i][i] += walk_per_h[i] * dt_h;
   double expected = habit;
-  std::array<double, 5> pf{};
-  for (std::size_t i = 0; i < 5; ++i) {
+  Coefficients pf{};
+  for (std::size_t i = 0; i < coefficients; ++i) {
     expected += x_[i] * f[i];
-    for (std::size_t j = 0; j < 5; ++j) pf[i] += p_[i][j] * f[j];
+    for (std::size_t j = 0; j < coefficients; ++j) pf[i] += p_[i][j] * f[j];
   }
   double spread = 0;
-  for (std::size_t i = 0; i < 5; ++i) spread += f[i] * pf[i];
+  for (std::size_t i = 0; i < coefficients; ++i) spread += f[i] * pf[i];
   const double miss = seen - expected;
   miss_ = std::clamp(miss, -2.0, 2.0);
   ++balances_;
@@ -141,6 +136,8 @@ void ThermalModel::balance(double minutes_long) {
   const double digit = std::min(step_k_, 1.0);
   double noise = 4 * ((2 * reading_error_k * reading_error_k / static_cast<double>(k) + digit * digit / 6) / (h * h) +
                       structure_error_k_per_h * structure_error_k_per_h);
+  // An hour in which it came or went says little of how strong it is: the case runs ahead of the whole.
+  noise += 4 * x_[5] * x_[5] * mixed * f[5] * (1 - f[5]);
   // While young what the fit leaves over, later what it did not foresee.
   const double left = hours_ < 6 ? miss * noise / (spread + noise) : miss;
   error_ += std::max(0.04, 1 / (2 + 4 * hours_)) * (std::min(std::abs(left), 2.0) - error_);
@@ -148,116 +145,38 @@ void ThermalModel::balance(double minutes_long) {
   const double allowed = 2 * std::sqrt(spread + noise);
   if (std::abs(miss) > allowed) noise *= std::abs(miss) / allowed;
   recent_ += 0.35 * (std::clamp(miss, -3.0, 3.0) - recent_);
-  for (std::size_t i = 0; i < 5; ++i) x_[i] += pf[i] / (spread + noise) * miss;
-  for (std::size_t i = 0; i < 5; ++i)
-    for (std::size_t j = 0; j < 5; ++j) p_[i][j] -= pf[i] * pf[j] / (spread + noise);
-  for (std::size_t i = 0; i < 5; ++i) p_[i][i] = std::max(p_[i][i], 1e-12);
+  for (std::size_t i = 0; i < coefficients; ++i) x_[i] += pf[i] / (spread + noise) * miss;
+  for (std::size_t i = 0; i < coefficients; ++i)
+    for (std::size_t j = 0; j < coefficients; ++j) p_[i][j] -= pf[i] * pf[j] / (spread + noise);
+  for (std::size_t i = 0; i < coefficients; ++i) p_[i][i] = std::max(p_[i][i], 1e-12);
   x_[0] = std::clamp(x_[0], 0.0, 1.0);
   x_[1] = std::clamp(x_[1], 0.0, 1.0);
   x_[2] = std::max(x_[2], 0.0);
   x_[3] = std::max(x_[3], 0.0);
   x_[4] = std::clamp(x_[4], -3.0, 3.0);
+  x_[5] = std::clamp(x_[5], 0.0, 10.0);
 }
 
-void ThermalModel::watch_turns(Elapsed at, double c, const Surroundings& s) {
-  constexpr double swing_k = 0.8;                 // more than a coarse digit's hop
-  constexpr double unexplained_k_per_h = 0.7;     // a rise the surroundings do not make
-  const auto falling_by = [&] {
-    const double h = hours_of(at - high_at_);
-    return h > 0.1 ? (*high_ - c) / h : 0.0;
-  };
-  if (!low_) {
-    high_ = low_ = c;
-    high_at_ = low_at_ = at;
-    return;
-  }
-  if (falling_) {
-    if (c <= *low_) {
-      low_ = c;
-      low_at_ = at;
-      cooling_ = falling_by();
-    } else if (c >= *low_ + swing_k) {
-      const double h = std::max(hours_of(at - low_at_), 0.02);
-      const double rise = (c - *low_) / h;
-      const double unheated = rate_k_per_h(*low_, s);
-      if (h < 3 && s.heater_w <= 0 && cooling_ > 0.05 && rise - std::max(unheated, -cooling_) > unexplained_k_per_h) {
-        turns_.push_back({low_at_, *low_, 0, cooling_ + rise});
-        if (turns_.size() > 8) turns_.erase(turns_.begin());
-      }
-      falling_ = false;
-      high_ = c;
-      high_at_ = at;
-    }
-  } else if (c >= *high_) {
-    high_ = c;
-    high_at_ = at;
-  } else if (c <= *high_ - swing_k) {
-    if (!turns_.empty() && turns_.back().at == low_at_) {
-      // The first rise is the case's; what the heater does to the whole shows over its whole time.
-      turns_.back().amplitude_k = *high_ - turns_.back().low_c;
-      const double h = hours_of(high_at_ - low_at_);
-      if (h > 0.02) turns_.back().strength_k_per_h = std::min(turns_.back().strength_k_per_h, cooling_ + turns_.back().amplitude_k / h);
-    }
-    falling_ = true;
-    low_ = c;
-    low_at_ = at;
-    cooling_ = falling_by();
-  }
-  last_c_ = c;
-  while (!turns_.empty() && at - turns_.front().at > hours{7 * 24}) turns_.erase(turns_.begin());
-}
-
-std::optional<ThermalModel::Hold> ThermalModel::hold() const {
-  // Swings from nearly one level, each smaller than a day's course and within hours of another.
-  std::vector<const Turn*> alike;
-  double low_max = -1e9;
-  for (const Turn& t : turns_) {
-    const auto near_another = std::any_of(turns_.begin(), turns_.end(), [&](const Turn& o) {
-      return &o != &t && std::abs(o.low_c - t.low_c) < 0.8 && (o.at > t.at ? o.at - t.at : t.at - o.at) < (std::min(o.strength_k_per_h, t.strength_k_per_h) > 1 ? hours{26} : hours{5});
-    });
-    if (near_another) alike.push_back(&t);
-  }
-  // One turn alone counts where the rise after it can be nothing but a heater.
-  if (alike.size() < 2 && !turns_.empty() && turns_.back().strength_k_per_h > 2.5) alike = {&turns_.back()};
-  else if (alike.size() < 2) return std::nullopt;
-  Hold h;
-  double low = 1e9, swing = 0;
-  for (const Turn* t : alike) {
-    low = std::min(low, t->low_c);
-    low_max = std::max(low_max, t->low_c);
-    swing = std::max(swing, std::min(t->amplitude_k, 3.0));
-    h.strength_k_per_h += t->strength_k_per_h / static_cast<double>(alike.size());
-  }
-  if (low_max - low > 1.5) return std::nullopt;
-  h.turn_c = low;
-  h.off_c = low + std::max(swing, 0.5);
-  if (h.strength_k_per_h <= 0) return std::nullopt;
-  if (last_c_ < h.turn_c - 0.6) return std::nullopt;  // it went through: no hold now
-  return h;
-}
-
-double ThermalModel::carry_uncertainty(std::array<double, 5>& d, double t, const Surroundings& s, double dt_h) const {
-  const std::array<double, 5> f{pull(s.air_c, t), pull(s.cabin_c, t), s.heater_w, s.c_rate * s.c_rate, 1};
+double ThermalModel::carry_uncertainty(Coefficients& d, double t, const Surroundings& s, bool hidden_on, double dt_h) const {
+  const Coefficients f{pull(s.air_c, t), pull(s.cabin_c, t), s.heater_w, s.c_rate * s.c_rate, 1, hidden_on ? 1.0 : 0.0};
   const double back = (s.air_c ? x_[0] : 0) + (s.cabin_c ? x_[1] : 0);
-  for (std::size_t i = 0; i < 5; ++i) d[i] += (f[i] - back * d[i]) * dt_h;
+  for (std::size_t i = 0; i < coefficients; ++i) d[i] += (f[i] - back * d[i]) * dt_h;
   double variance = 0;
-  for (std::size_t i = 0; i < 5; ++i)
-    for (std::size_t j = 0; j < 5; ++j) variance += d[i] * p_[i][j] * d[j];
+  for (std::size_t i = 0; i < coefficients; ++i)
+    for (std::size_t j = 0; j < coefficients; ++j) variance += d[i] * p_[i][j] * d[j];
   return std::sqrt(std::max(variance, 0.0));
 }
 
-ThermalModel::Memory ThermalModel::memory() const { return {x_, p_, error_, hours_, turns_}; }
+ThermalModel::Memory ThermalModel::memory() const { return {x_, p_, error_, hours_, hidden_.turns()}; }
 
 void ThermalModel::recall(const Memory& m) {
   x_ = m.x;
   p_ = m.p;
   error_ = m.error;
   hours_ = m.hours;
-  turns_ = m.turns;
+  hidden_.recall(m.turns);
   knew_hold_ = hold().has_value();
   window_.clear();
-  high_.reset();
-  low_.reset();
 }
 
 Course course_of(const ThermalModel& m, double cell_c, const Ahead& ahead, Span length, double air_sigma_k, std::vector<Thermostat> heaters) {
@@ -270,8 +189,8 @@ Course course_of(const ThermalModel& m, double cell_c, const Ahead& ahead, Span 
   const double recent = m.recent_k_per_h() * std::min(1.0, 0.5 + m.hours_learned() / 8);
   const auto hold = m.hold();
   double c = cell_c;
-  bool hidden_on = false, held = false;
-  std::array<double, 5> by_coefficient{};
+  bool hidden_on = m.hidden_on() > 0.5, held = false;
+  ThermalModel::Coefficients by_coefficient{};
   double from_coefficients = 0;
   for (Span at{}; at <= length; at += step) {
     const double h = hours_of(at);
@@ -294,7 +213,7 @@ Course course_of(const ThermalModel& m, double cell_c, const Ahead& ahead, Span 
     if (hold) {
       const bool was = hidden_on;
       hidden_on = c <= hold->turn_c || (was && c < hold->off_c);
-      if (hidden_on) rate += 0.9 * hold->strength_k_per_h;
+      if (hidden_on) rate += m.hidden_k_per_h();
       turned = turned || (hidden_on && !was);
       heats = heats || hidden_on;
     }
@@ -302,7 +221,7 @@ Course course_of(const ThermalModel& m, double cell_c, const Ahead& ahead, Span 
     if (turned && held)
       for (std::size_t k = course.size() - std::min(course.size(), an_hour); k < course.size(); ++k)
         course[k].sigma_k = std::min(course[k].sigma_k, at_a_thermostat_k);
-    from_coefficients = m.carry_uncertainty(by_coefficient, c, s, dt);
+    from_coefficients = m.carry_uncertainty(by_coefficient, c, s, hidden_on, dt);
     c += rate * dt;
   }
   return course;

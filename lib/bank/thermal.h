@@ -2,9 +2,9 @@
 // The bank as a warm body: how fast it follows cabin and air, what its own current and heaters do to it, learned
 // while it runs; and from that, when the cells reach a temperature.
 //
-//   dT/dt = a_air (air - T) + a_cabin (cabin - T) + heat_per_w P + loss c^2 + rest       [K/h]
+//   dT/dt = a_air (air - T) + a_cabin (cabin - T) + heat_per_w P + loss c^2 + rest + hidden u       [K/h]
 //
-// First order in T, linear in its coefficients, which a Kalman filter on one-hour balances follows (random walk,
+// P of heaters that are told of; u: the chance that one nobody reports is on (hidden_heater.h). First order in T, linear in its coefficients, which a Kalman filter on one-hour balances follows (random walk,
 // bounded, outliers weighed down after Huber 1964). `rest` is the steady part of what the rest of the world does.
 // Deterministic; no clock.
 #include <array>
@@ -12,6 +12,7 @@
 #include <optional>
 #include <vector>
 
+#include "bank/hidden_heater.h"
 #include "units/time.h"
 
 namespace fw::bank {
@@ -32,7 +33,10 @@ class ThermalModel {
   /// more than 20 minutes starts a new balance.
   void learn(Elapsed at, double cell_c, const Surroundings& s);
 
-  /// K/h at a temperature in surroundings, with everything learned.
+  static constexpr std::size_t coefficients = 6;
+  using Coefficients = std::array<double, coefficients>;
+
+  /// K/h at a temperature in surroundings, with everything learned but a hidden heater.
   double rate_k_per_h(double cell_c, const Surroundings& s) const;
 
   double time_constant_h() const;                 ///< 1 / (a_air + a_cabin), 1..500 h
@@ -45,23 +49,25 @@ class ThermalModel {
   double hours_learned() const { return hours_; }
   /// Standard deviation, K, that the coefficients' own uncertainty makes of a temperature dt_h further on. `sensitivity`:
   /// how that temperature depends on each coefficient; begins at nought and is carried along.
-  double carry_uncertainty(std::array<double, 5>& sensitivity, double cell_c, const Surroundings& s, double dt_h) const;
+  /// hidden_on: the hidden heater is at work then.
+  double carry_uncertainty(Coefficients& sensitivity, double cell_c, const Surroundings& s, bool hidden_on, double dt_h) const;
   /// How far the last balance was off what was foreseen, and how many there were; for whoever learns habits.
   double last_miss_k_per_h() const { return miss_; }
   long balances() const { return balances_; }
   /// The cells between the sensor's digits: last reading and model together. None before the first.
   std::optional<double> cell_c() const { return observed_; }
 
-  /// A heater nobody reports: level at which the cells turned upward again and again (once where the rise is too
-  /// strong for anything else), and how strong it is: the cooling before a turn and the rise after it. None: not seen.
-  struct Hold { double turn_c = 0, off_c = 0, strength_k_per_h = 0; };
-  std::optional<Hold> hold() const;
+  /// A heater nobody reports, as far as it was seen at work.
+  using Hold = HiddenHeater::Hold;
+  std::optional<Hold> hold() const { return hidden_.hold(); }
+  double hidden_on() const { return hidden_.on(); }          ///< chance that it is on now
+  double hidden_k_per_h() const { return x_[5]; }            ///< what it does while on
 
   /// Everything learned, as plain figures, for whoever keeps it over a restart.
-  struct Turn { Elapsed at{}; double low_c = 0, amplitude_k = 0, strength_k_per_h = 0; };
+  using Turn = HiddenHeater::Turn;
   struct Memory {
-    std::array<double, 5> x{};
-    std::array<std::array<double, 5>, 5> p{};
+    Coefficients x{};
+    std::array<Coefficients, coefficients> p{};
     double error = 0.3, hours = 0;
     std::vector<Turn> turns;
   };
@@ -72,10 +78,9 @@ class ThermalModel {
   void forget();
   void observe(Elapsed at, double cell_c, const Surroundings& s);
   void balance(double minutes_long);
-  void watch_turns(Elapsed at, double cell_c, const Surroundings& s);
 
-  std::array<double, 5> x_{};                     ///< a_air, a_cabin, heat_per_w, loss, rest
-  std::array<std::array<double, 5>, 5> p_{};
+  Coefficients x_{};                              ///< a_air, a_cabin, heat_per_w, loss, rest, hidden
+  std::array<Coefficients, coefficients> p_{};
   double error_ = 0.3;
   double recent_ = 0;
   double miss_ = 0;
@@ -88,15 +93,10 @@ class ThermalModel {
   double step_k_ = 1;                             ///< the sensor's smallest step seen
   bool knew_hold_ = false;
 
-  struct Sample { Elapsed at; double cell_c; Surroundings s; };
+  struct Sample { Elapsed at; double cell_c; Surroundings s; double hidden_on; };
   std::vector<Sample> window_;                    ///< the hour under way
 
-  std::vector<Turn> turns_;                       ///< newest last, at most eight
-  std::optional<double> high_, low_;              ///< of the swing under way
-  Elapsed high_at_{}, low_at_{};
-  double cooling_ = 0;                            ///< seen, on the way down to low_
-  bool falling_ = true;
-  double last_c_ = 1e9;
+  HiddenHeater hidden_;
 };
 
 /// A course ahead, one point every five minutes from now: the middle and how far off it may be.
