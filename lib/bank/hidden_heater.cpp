@@ -5,9 +5,9 @@
 
 namespace fw::bank {
 
-void HiddenHeater::watch(Elapsed at, double cell_c, double unheated_k_per_h, double strength_k_per_h, double digit_k, bool told_heater) {
-  weigh(at, cell_c, unheated_k_per_h, strength_k_per_h, digit_k);
-  follow_swing(at, cell_c, unheated_k_per_h, told_heater);
+void HiddenHeater::watch(Elapsed at, double cell_c, const Known& k) {
+  weigh(at, cell_c, k);
+  follow_swing(at, cell_c, k);
 }
 
 void HiddenHeater::recall(const std::vector<Turn>& turns) {
@@ -17,7 +17,7 @@ void HiddenHeater::recall(const std::vector<Turn>& turns) {
   weighed_at_.reset();
 }
 
-void HiddenHeater::follow_swing(Elapsed at, double c, double unheated_k_per_h, bool told_heater) {
+void HiddenHeater::follow_swing(Elapsed at, double c, const Known& k) {
   constexpr double swing_k = 0.8;                 // more than a coarse digit's hop
   constexpr double unexplained_k_per_h = 0.7;     // a rise the surroundings do not make
   const auto falling_by = [&] {
@@ -37,7 +37,7 @@ void HiddenHeater::follow_swing(Elapsed at, double c, double unheated_k_per_h, b
     } else if (c >= *low_ + swing_k) {
       const double h = std::max(hours_of(at - low_at_), 0.02);
       const double rise = (c - *low_) / h;
-      if (h < 3 && !told_heater && cooling_ > 0.05 && rise - std::max(unheated_k_per_h, -cooling_) > unexplained_k_per_h) {
+      if (h < 3 && !k.told_heater && cooling_ > 0.05 && rise - std::max(k.unheated_k_per_h, -cooling_) > unexplained_k_per_h) {
         turns_.push_back({low_at_, *low_, 0, cooling_ + rise});
         if (turns_.size() > 8) turns_.erase(turns_.begin());
       }
@@ -99,17 +99,18 @@ std::optional<HiddenHeater::Hold> HiddenHeater::hold() const {
   return h;
 }
 
-void HiddenHeater::weigh(Elapsed at, double c, double unheated_k_per_h, double strength_k_per_h, double digit_k) {
-  constexpr double error_k_per_h = 0.6, error_lasts_h = 2;  // of the rate, as learned
+void HiddenHeater::weigh(Elapsed at, double c, const Known& known) {
+  constexpr double least_error_k_per_h = 0.6, error_lasts_h = 2;
   constexpr double unrest_k2_per_h = 0.003;
   constexpr double odd_per_h = 0.02;                        // a change where a thermostat makes none: it failed, or was switched
-  const auto known = hold();
-  if (!known) {
+  const auto held = hold();
+  if (!held) {
     on_ = 0;
     weighed_at_.reset();
     return;
   }
-  const double digit = std::min(digit_k, 1.0);
+  const double error_k_per_h = std::hypot(least_error_k_per_h, known.unsure_k_per_h);
+  const double digit = std::min(known.digit_k, 1.0);
   // A coarse digit shows the same value many times over: each repeat is little news.
   const double repeats = digit > 0.3 ? 8 : 2;
   const double noise = repeats * (0.0025 + digit * digit / 12);
@@ -117,18 +118,18 @@ void HiddenHeater::weigh(Elapsed at, double c, double unheated_k_per_h, double s
   weighed_at_ = at;
   if (h <= 0 || h > 0.35 || std::abs(c - guess_[0].t) > 2 + digit) {
     guess_.fill({c, 0, noise, 0, error_k_per_h * error_k_per_h});
-    on_ = !falling_ ? 0.9 : c <= known->turn_c + 0.3 ? 0.5 : 0.2;
+    on_ = !falling_ ? 0.9 : c <= held->turn_c + 0.3 ? 0.5 : 0.2;
     return;
   }
   // Chances of a change within this step, from what a thermostat does at this temperature.
   const double near = std::max(0.2, digit / 2);
   const bool off_seen = std::any_of(turns_.begin(), turns_.end(), [](const Turn& t) { return t.amplitude_k > 0; });
-  const double comes_on = c <= known->turn_c + near ? 2.0 : odd_per_h;
-  const double goes_off = c >= known->off_c - near ? (off_seen ? 3.0 : 0.5) : off_seen || c < known->turn_c + 0.5 ? odd_per_h : 0.2;
+  const double comes_on = c <= held->turn_c + near ? 2.0 : odd_per_h;
+  const double goes_off = c >= held->off_c - near ? (off_seen ? 3.0 : 0.5) : off_seen || c < held->turn_c + 0.5 ? odd_per_h : 0.2;
   const double up = 1 - std::exp(-comes_on * h), down = 1 - std::exp(-goes_off * h);
   const std::array<double, 2> p{1 - on_, on_};
   const std::array<std::array<double, 2>, 2> change{{{1 - up, up}, {down, 1 - down}}};
-  const double strength = strength_k_per_h > 0 ? strength_k_per_h : known->strength_k_per_h;
+  const double strength = known.strength_k_per_h > 0 ? known.strength_k_per_h : held->strength_k_per_h;
   const double keep = std::exp(-h / error_lasts_h);
   std::array<Guess, 2> next{};
   std::array<double, 2> fit{};
@@ -146,7 +147,7 @@ void HiddenHeater::weigh(Elapsed at, double c, double unheated_k_per_h, double s
       g.te += share * (guess_[i].te + dt * de);
       g.ee += share * (guess_[i].ee + de * de);
     }
-    g.t += (unheated_k_per_h + (k == 1 ? strength : 0) + g.error) * h;
+    g.t += (known.unheated_k_per_h + (k == 1 ? strength : 0) + g.error) * h;
     g.tt += 2 * h * g.te + h * h * g.ee + unrest_k2_per_h * h;
     g.te = keep * (g.te + h * g.ee);
     g.error *= keep;

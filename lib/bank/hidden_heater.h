@@ -23,9 +23,16 @@ class HiddenHeater {
   /// What is known of it: on at turn_c, off at off_c.
   struct Hold { double turn_c = 0, off_c = 0, strength_k_per_h = 0; };
 
-  /// A believed cell temperature. unheated_k_per_h: the rate that all known things make at it; digit_k: the sensor's step;
-  /// strength_k_per_h: of the heater as far as it was learned, 0: not yet. told_heater: a heater known of is on.
-  void watch(Elapsed at, double cell_c, double unheated_k_per_h, double strength_k_per_h, double digit_k, bool told_heater);
+  /// What is known beside the cells' temperature.
+  struct Known {
+    double unheated_k_per_h = 0;   ///< the rate that all known things make at it
+    double unsure_k_per_h = 0;     ///< how sure that is
+    double strength_k_per_h = 0;   ///< of the heater as far as it was learned, 0: not yet
+    double digit_k = 0;            ///< the sensor's step
+    bool told_heater = false;      ///< a heater known of is on
+  };
+  /// A believed cell temperature.
+  void watch(Elapsed at, double cell_c, const Known& k);
 
   /// None: no heater seen at work, or the cells fell through the level with it off.
   std::optional<Hold> hold() const;
@@ -36,8 +43,8 @@ class HiddenHeater {
   void recall(const std::vector<Turn>& turns);
 
  private:
-  void follow_swing(Elapsed at, double c, double unheated_k_per_h, bool told_heater);
-  void weigh(Elapsed at, double c, double unheated_k_per_h, double strength_k_per_h, double digit_k);
+  void follow_swing(Elapsed at, double c, const Known& k);
+  void weigh(Elapsed at, double c, const Known& k);
 
   std::vector<Turn> turns_;                       ///< newest last, at most eight
   std::optional<double> high_, low_;              ///< of the swing under way

@@ -36,7 +36,7 @@ void ThermalModel::forget() {
   // A heater found by its turns: as strong as they were steep, which the case alone overstates.
   if (const auto h = hold(); h && knew_hold_) {
     x_[5] = 0.8 * h->strength_k_per_h;
-    sd[5] = 0.5 * h->strength_k_per_h;
+    sd[5] = 0.25 * h->strength_k_per_h;
   }
   p_ = {};
   for (std::size_t i = 0; i < coefficients; ++i) p_[i][i] = sd[i] * sd[i];
@@ -55,7 +55,8 @@ double ThermalModel::cabin_share() const { return x_[1] / std::max(x_[0] + x_[1]
 double ThermalModel::k_per_w() const { return x_[2] * time_constant_h(); }
 
 void ThermalModel::learn(Elapsed at, double cell_c, const Surroundings& s) {
-  hidden_.watch(at, cell_c, rate_k_per_h(cell_c, s), x_[5], step_k_, s.heater_w > 0);
+  Coefficients no_lever{};
+  hidden_.watch(at, cell_c, {rate_k_per_h(cell_c, s), carry_uncertainty(no_lever, cell_c, s, false, 1), x_[5], step_k_, s.heater_w > 0});
   if (!knew_hold_ && hold()) {
     // What was learned took the heater for something else.
     knew_hold_ = true;
@@ -154,7 +155,8 @@ void ThermalModel::balance(double minutes_long) {
   x_[2] = std::max(x_[2], 0.0);
   x_[3] = std::max(x_[3], 0.0);
   x_[4] = std::clamp(x_[4], -3.0, 3.0);
-  x_[5] = std::clamp(x_[5], 0.0, 10.0);
+  // The step at a turn shows the heater alone; hours of heating show it and the losses as one.
+  if (const auto h = hold()) x_[5] = std::clamp(x_[5], 0.6 * h->strength_k_per_h, 1.2 * h->strength_k_per_h);
 }
 
 double ThermalModel::carry_uncertainty(Coefficients& d, double t, const Surroundings& s, bool hidden_on, double dt_h) const {

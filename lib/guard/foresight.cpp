@@ -13,7 +13,7 @@ constexpr Span horizon = hours{18};
 constexpr double unreported_heater_w = 50;      // a heater known only as on: its watts and their effect are learned as one
 constexpr double hours_to_judge_by = 24;
 constexpr Span likely_for = minutes{10};
-constexpr Span unlikely_for = minutes{40};
+constexpr Span unlikely_for = minutes{75};
 constexpr int morning_minute = 9 * 60;
 
 std::optional<double> mean_or(std::optional<double> a, std::optional<double> b) { return a ? a : b; }
