@@ -8,6 +8,14 @@ namespace fw::bank {
 void HiddenHeater::watch(Elapsed at, double cell_c, const Known& k) {
   weigh(at, cell_c, k);
   follow_swing(at, cell_c, k);
+  // Below every level it ever came on at, and still off.
+  const auto h = hold();
+  if (!h || on_ > 0.5 || cell_c > h->turn_c - std::max(0.1, 0.6 * std::min(k.digit_k, 1.0))) overdue_since_.reset();
+  else if (!overdue_since_) overdue_since_ = at;
+  if (overdue_since_ && at - *overdue_since_ >= minutes{45}) {
+    turns_.clear();
+    overdue_since_.reset();
+  }
 }
 
 void HiddenHeater::recall(const std::vector<Turn>& turns) {

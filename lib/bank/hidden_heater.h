@@ -34,7 +34,7 @@ class HiddenHeater {
   /// A believed cell temperature.
   void watch(Elapsed at, double cell_c, const Known& k);
 
-  /// None: no heater seen at work, or the cells fell through the level with it off.
+  /// None: no heater seen at work, or the cells fell or stayed below the level with it off: it failed.
   std::optional<Hold> hold() const;
   /// Chance that it is on now.
   double on() const { return on_; }
@@ -54,7 +54,7 @@ class HiddenHeater {
   double last_c_ = 1e9;
 
   double on_ = 0;
-  std::optional<Elapsed> weighed_at_;
+  std::optional<Elapsed> weighed_at_, overdue_since_;
   /// A hypothesis: temperature, error of the rate, their variances and covariance.
   struct Guess { double t = 0, error = 0, tt = 0, te = 0, ee = 0; };
   std::array<Guess, 2> guess_{};                  ///< off, on

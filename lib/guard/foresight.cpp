@@ -255,9 +255,10 @@ void Foresight::judge(Warning& w, const RigMinute& m, double cell_c) {
   w.probability = x.probability;
   const auto utc_of = [&](std::optional<Span> s) { return s ? std::optional<Utc>(utc_ + *s) : std::nullopt; };
   const auto soon = x.at ? x.at : x.early;
-  // Short dips of a thermostat's cycle are likely followed by more of them.
+  // Short dips of a thermostat's cycle are likely followed by more of them: then only what is sure or soon.
   const bool cycling = w.lasting && (model_.hold() || !thermostats().empty()) && w.short_dip_at && m.at - *w.short_dip_at < hours{30};
-  const bool sure = soon && x.probability >= 0.75 && (!cycling || x.probability >= 0.97 || (*soon <= hours{4} && x.probability >= 0.85));
+  const double enough = !cycling ? 0.75 : soon && *soon <= hours{4} ? 0.65 : 0.97;
+  const bool sure = soon && x.probability >= enough;
   const bool near = soon && !cycling && ((x.probability >= 0.5 && *soon <= hours{5}) || (x.probability >= 0.55 && *soon <= hours{9}));
   const bool likely = !w.reached && cell_c > w.level_c && (sure || near);
   const bool unlikely = x.probability < 0.2 || (!x.at && x.probability < 0.4);
