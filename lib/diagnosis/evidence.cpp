@@ -3,6 +3,9 @@
 #include <algorithm>
 #include <cmath>
 
+#include "diagnosis/exp_ln.h"
+#include "diagnosis/quad.h"
+
 namespace fw::diagnosis {
 
 namespace {
@@ -20,7 +23,7 @@ double bell(double x, double mean, double sd) {
 
 }  // namespace
 
-LightAt light_at(const StringLook& l, const SkyShares& sky, int node) {
+Light<double> light_at(const StringLook& l, const SkyShares& sky, int node) {
   const auto n = static_cast<std::size_t>(node);
   // under cloud the light from elsewhere hardly knows of the obstacle
   const double known_rest = node < under_sky ? (l.diffuse_w - l.open_diffuse_w) * std::min(1.0, sky.global[n]) : 0;
@@ -34,41 +37,52 @@ LightAt light_at(const StringLook& l, const SkyShares& sky, int node) {
   return {beam, diffuse};
 }
 
-double predicted_w(const StringLook& l, const LightAt& at, const StringState& s) {
-  double w = s.kind == Kind::shade ? at.beam_w * s.pass + at.rest_w * (0.5 + 0.5 * s.pass) : (at.beam_w + at.rest_w) * s.pass;
-  w *= l.film_pass;
-  const double dim = 1 - std::min(1.0, w / std::max(1.0, l.clear_w));
-  w *= 1 + l.dim_gain * dim;
-  return std::min(w, l.limit_w);
+namespace {
+
+// asleep: all we know is that the power was below what wakes the controller
+template <class T>
+FW_INLINE T asleep(const T& predicted, double wake_w) {
+  const T q = predicted / wake_w;
+  return T(1.0) / (T(1.0) + q * q * q) + T(1e-4);
 }
 
+template <class T>
+FW_INLINE T tracking(const T& predicted, const T& x, const T& sigma, double width, const T& bias) {
+  const T off = more_of(more_of(x, T(0.0) - x) - bias, T(0.0));
+  const T z_sq = off * off / (sigma * sigma + T(width * width / 3));
+  const T match = exp_of(T(-0.5) * less_of(z_sq, T(25.0))) / (T(2.5066) * sigma);
+  return choose((T(25.0) < z_sq) | (predicted < T(0.05)), T(0.0), match) + T(least_likely);
+}
+
+template <class T>
+FW_INLINE T held_back(const T& available, const T& x, double scatter_sq) {
+  const T below = more_of(less_of(x, T(1.0)), T(0.0));
+  const T match = T(0.35) * exp_of(more_of(T(-0.5) * below * below / scatter_sq, T(-700.0))) + T(least_likely);
+  return choose((available < T(0.05)) | (T(1.0) < x), T(least_likely), choose(T(0.0) < x, match, T(0.35)));
+}
+
+double held_back_scatter_sq(const StringLook& l) { return 4 * l.sigma * l.sigma + l.bias * l.bias; }
+
+}  // namespace
+
 double power_likelihood(const StringLook& l, double predicted, double x, double sigma, double width, double bias) {
-  if (!l.carries()) {
-    // asleep: all we know is that the power was below what wakes the controller
-    const double q = predicted / l.wake_w;
-    return 1 / (1 + q * q * q) + 1e-4;
-  }
-  if (predicted < 0.05) return least_likely;
-  const double off = std::abs(x) - bias;
-  if (off <= 0) return 1 / (2.5066 * sigma) + least_likely;
-  const double z_sq = off * off / (sigma * sigma + width * width / 3);
-  return (z_sq > 25 ? 0 : std::exp(-0.5 * z_sq) / (2.5066 * sigma)) + least_likely;
+  return l.carries() ? tracking(predicted, x, sigma, width, bias) : asleep(predicted, l.wake_w);
+}
+
+FW_WIDE void power_likelihoods(const StringLook& l, int quads, const Quad* predicted, const Quad* x, const Quad* sigma, double width, const Quad* bias,
+                               Quad* out) {
+  const bool carries = l.carries();
+  for (int k = 0; k < quads; ++k) out[k] = carries ? tracking(predicted[k], x[k], sigma[k], width, bias[k]) : asleep(predicted[k], l.wake_w);
 }
 
 double held_back_likelihood(const StringLook& l, double available, double x) {
-  if (!l.carries()) return 0.5;
-  if (available < 0.05) return least_likely;
-  if (x <= 0) return 0.35;
-  if (x > 1) return least_likely;
-  return 0.35 * std::exp(-0.5 * x * x / (4 * l.sigma * l.sigma + l.bias * l.bias)) + least_likely;
+  return l.carries() ? held_back(available, x, held_back_scatter_sq(l)) : 0.5;
 }
 
-void power_likelihoods(const StringLook& l, int count, const double* predicted, const double* x, double sigma, double width, double bias, double* out) {
-  for (int k = 0; k < count; ++k) out[k] = power_likelihood(l, predicted[k], x[k], sigma, width, bias);
-}
-
-void held_back_likelihoods(const StringLook& l, int count, const double* available, const double* x, double* out) {
-  for (int k = 0; k < count; ++k) out[k] = held_back_likelihood(l, available[k], x[k]);
+FW_WIDE void held_back_likelihoods(const StringLook& l, int quads, const Quad* available, const Quad* x, Quad* out) {
+  const bool carries = l.carries();
+  const double scatter_sq = held_back_scatter_sq(l);
+  for (int k = 0; k < quads; ++k) out[k] = carries ? held_back(available[k], x[k], scatter_sq) : Quad(0.5);
 }
 
 namespace {

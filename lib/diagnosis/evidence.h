@@ -5,6 +5,7 @@
 #include <array>
 
 #include "diagnosis/look.h"
+#include "diagnosis/quad.h"
 #include "diagnosis/sky_regime.h"
 #include "diagnosis/string_state.h"
 
@@ -16,13 +17,21 @@ struct SkyShares {
 };
 
 /// Watts that the light at a node would make in a clean string without a film: what shade stands before, and the rest.
-struct LightAt {
-  double beam_w = 0, rest_w = 0;
+template <class T>
+struct Light {
+  T beam_w{}, rest_w{};
 };
-LightAt light_at(const StringLook& look, const SkyShares& sky, int node);
+Light<double> light_at(const StringLook& look, const SkyShares& sky, int node);
 
 /// Power the string would make in that light in a state.
-double predicted_w(const StringLook& look, const LightAt& light, const StringState& state);
+template <class T>
+FW_INLINE T predicted_w(const StringLook& l, const Light<T>& at, const StringState& s) {
+  T w = s.kind == Kind::shade ? at.beam_w * s.pass + at.rest_w * (0.5 + 0.5 * s.pass) : (at.beam_w + at.rest_w) * s.pass;
+  w = w * l.film_pass;
+  const T dim = T(1.0) - less_of(T(1.0), w / more_of(1.0, l.clear_w));
+  w = w * (T(1.0) + T(l.dim_gain) * dim);
+  return less_of(w, T(l.limit_w));
+}
 inline double predicted_w(const StringLook& look, const SkyShares& sky, int node, const StringState& state) {
   return predicted_w(look, light_at(look, sky, node), state);
 }
@@ -32,13 +41,13 @@ inline double predicted_w(const StringLook& look, const SkyShares& sky, int node
 /// is free and, once there, stays: it widens the match but does not thin it out; bias: |ln| within which a deviation
 /// says nothing.
 double power_likelihood(const StringLook& look, double predicted_w, double deviation, double sigma, double width, double bias);
-/// The same for a run of nodes.
-void power_likelihoods(const StringLook& look, int count, const double* predicted_w, const double* deviation, double sigma, double width, double bias,
-                       double* likelihood);
+/// The same for a run of nodes, each with its scatter and bias.
+void power_likelihoods(const StringLook& look, int quads, const Quad* predicted_w, const Quad* deviation, const Quad* sigma, double width,
+                       const Quad* bias, Quad* likelihood);
 
 /// Measured power given the power available, when the output is held back.
 double held_back_likelihood(const StringLook& look, double available_w, double deviation);
-void held_back_likelihoods(const StringLook& look, int count, const double* available_w, const double* deviation, double* likelihood);
+void held_back_likelihoods(const StringLook& look, int quads, const Quad* available_w, const Quad* deviation, Quad* likelihood);
 
 /// Voltage in a state, the controller tracking.
 double voltage_likelihood(const StringLook& look, const StringState& state, bool several_rows);

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "diagnosis/exp_ln.h"
+
 namespace fw::diagnosis {
 
 namespace {
@@ -95,56 +97,124 @@ FW_WIDE void mix_regimes(int rows, const std::array<Lanes, regime_count>& shares
 constexpr int node_quads = quads_of(share_count);
 constexpr int most_rows = 64;
 
+/// Runs f with the count as a constant, so that what is kept for each cover stays in registers.
+template <class F>
+FW_INLINE void with_covers(std::size_t count, F&& f) {
+  switch (count) {
+    case 1: f(std::integral_constant<std::size_t, 1>{}); break;
+    case 2: f(std::integral_constant<std::size_t, 2>{}); break;
+    case 3: f(std::integral_constant<std::size_t, 3>{}); break;
+    case 4: f(std::integral_constant<std::size_t, 4>{}); break;
+    case 5: f(std::integral_constant<std::size_t, 5>{}); break;
+    default: break;
+  }
+}
+
+using Covers = std::vector<std::size_t>;
+
+/// Rows that some cover under a regime believes in, and how much each does.
+struct Believed {
+  int rows = 0;
+  std::array<int, most_rows> row;
+  std::array<std::array<double, cover_count>, most_rows> b;
+};
+
 /// Likelihoods by row and node into sums over rows by node, for some covers under one regime.
-FW_WIDE void sum_rows(int rows, const Support& nodes, const std::array<std::array<double, cover_count>, most_rows>& b, const Quad* by_row,
-                      const Quad* held_by_row, const std::vector<std::size_t>& covers, std::array<std::array<Quad, node_quads>, cover_count>& sum,
-                      std::array<std::array<Quad, node_quads>, cover_count>& sum_held) {
-  for (int q = nodes.from / 4; q < quads_of(nodes.to); ++q) {
-    Quad all[cover_count]{}, held[cover_count]{};
-    for (int r = 0; r < rows; ++r) {
-      const Quad here = by_row[r * node_quads + q], back = held_by_row[r * node_quads + q];
-      for (std::size_t c = 0; c < cover_count; ++c) {
-        const double p = b[static_cast<std::size_t>(r)][c];
-        all[c] += p * here;
-        held[c] += p * back;
+FW_WIDE void sum_rows(const Believed& believed, const Support& nodes, const Quad* by_row, const Quad* held_by_row, const Covers& covers,
+                      std::array<std::array<Quad, node_quads>, cover_count>& sum, std::array<std::array<Quad, node_quads>, cover_count>& sum_held) {
+  with_covers(covers.size(), [&](auto n) __attribute__((always_inline)) {
+    for (int q = nodes.from / 4; q < quads_of(nodes.to); ++q) {
+      Quad all[n], held[n];
+      for (int r = 0; r < believed.rows; ++r) {
+        const auto at = static_cast<std::size_t>(r);
+        const Quad here = by_row[believed.row[at] * node_quads + q], back = held_by_row[believed.row[at] * node_quads + q];
+        for (std::size_t c = 0; c < n; ++c) {
+          const double p = believed.b[at][c];
+          all[c] += p * here;
+          held[c] += p * back;
+        }
+      }
+      for (std::size_t c = 0; c < n; ++c) {
+        sum[covers[c]][static_cast<std::size_t>(q)] = all[c];
+        sum_held[covers[c]][static_cast<std::size_t>(q)] = held[c];
       }
     }
-    for (std::size_t c = 0; c < covers.size(); ++c) {
-      sum[covers[c]][static_cast<std::size_t>(q)] = all[c];
-      sum_held[covers[c]][static_cast<std::size_t>(q)] = held[c];
-    }
+  });
+}
+
+using Nodes = std::array<Quad, node_quads>;
+
+/// A clean string in the light of every node: its power, and what that is made of.
+struct CleanAt {
+  std::array<Light<Quad>, node_quads> light;
+  Nodes watts, ln;
+};
+
+FW_WIDE void in_clean_light(const StringLook& look, const SkyShares& sky, CleanAt& clean) {
+  for (int k = 0; k < share_count; ++k) {
+    const Light<double> l = light_at(look, sky, k);
+    clean.light[static_cast<std::size_t>(k / 4)].beam_w[k % 4] = l.beam_w;
+    clean.light[static_cast<std::size_t>(k / 4)].rest_w[k % 4] = l.rest_w;
+  }
+  for (std::size_t q = 0; q < node_quads; ++q) {
+    clean.watts[q] = predicted_w(look, clean.light[q], StringState{});
+    clean.ln[q] = ln_of(more_of(clean.watts[q], Quad(1e-6)));
+  }
+}
+
+/// Power in a row's state at every node, and ln of the measured over it: of a row that stands before the beam, and of
+/// one that dims all light alike, whose prediction is the clean one times a share.
+FW_WIDE void predict_shade(const StringLook& look, const StringState& row, double measured_ln, const CleanAt& clean, Nodes& watts, Nodes& deviation) {
+  for (std::size_t q = 0; q < node_quads; ++q) watts[q] = predicted_w(look, clean.light[q], row);
+  for (std::size_t q = 0; q < node_quads; ++q) deviation[q] = Quad(measured_ln) - ln_of(more_of(watts[q], Quad(1e-6)));
+}
+FW_WIDE void predict_even(const StringLook& look, double pass, double pass_ln, double measured_ln, const CleanAt& clean, Nodes& watts, Nodes& deviation) {
+  const Quad gain(look.dim_gain), full(std::max(1.0, look.clear_w)), limit(look.limit_w);
+  for (std::size_t q = 0; q < node_quads; ++q) {
+    const Quad w = clean.watts[q];
+    const Quad dim = gain * (w - w * pass) / full;
+    watts[q] = less_of(w * pass * (Quad(1.0) + dim), limit);
+    deviation[q] = Quad(measured_ln) - (clean.ln[q] + pass_ln + dim);
+  }
+}
+
+/// Likelihoods of a row by node: tracked and held back together, and held back alone.
+FW_WIDE void join(double track, double back, const Nodes& tracked, const Nodes& held_back, Quad* all, Quad* held) {
+  for (std::size_t q = 0; q < node_quads; ++q) {
+    held[q] = Quad(back) * held_back[q];
+    all[q] = Quad(track) * tracked[q] + held[q];
   }
 }
 
 /// What all but one string say of the light, by node, for some covers under one regime.
 struct Explained {
-  std::vector<std::size_t> covers;
-  std::array<std::array<double, cover_count>, share_count> at{};
+  Covers covers;
+  std::array<std::array<double, cover_count>, share_count> at;
 };
 
 /// A string's belief after its minute, under one regime.
 FW_WIDE void take_evidence(int rows, const int* row, const Quad* by_node, const Support& nodes, const Explained& weight, std::size_t regime, GivenBelief& given) {
   const int row_quads = quads_of(rows);
   std::array<std::array<Quad, most_rows / 4>, cover_count> likelihood;
-  for (int q = 0; q < row_quads; ++q) {
-    Quad sum[cover_count]{};
-    for (int k = nodes.from; k < nodes.to; ++k) {
-      const Quad here = by_node[k * row_quads + q];
-      for (std::size_t c = 0; c < cover_count; ++c) sum[c] += weight.at[static_cast<std::size_t>(k)][c] * here;
+  with_covers(weight.covers.size(), [&](auto n) __attribute__((always_inline)) {
+    for (int q = 0; q < row_quads; ++q) {
+      Quad sum[n];
+      for (int k = nodes.from; k < nodes.to; ++k) {
+        const Quad here = by_node[k * row_quads + q];
+        for (std::size_t c = 0; c < n; ++c) sum[c] += weight.at[static_cast<std::size_t>(k)][c] * here;
+      }
+      for (std::size_t c = 0; c < n; ++c) likelihood[c][static_cast<std::size_t>(q)] = sum[c];
     }
-    for (std::size_t c = 0; c < weight.covers.size(); ++c)
-      for (int lane = 0; lane < 4; ++lane) likelihood[c][static_cast<std::size_t>(q)][lane] = level_weighted(sum[c][lane]);
-  }
+  });
   for (std::size_t c = 0; c < weight.covers.size(); ++c) {
-    const std::size_t g = weight.covers[c];
-    for (int r = 0; r < rows; ++r) {
-      double& b = given.at(regime, g, row[r]);
-      if (b >= least_worked_on) b *= likelihood[c][static_cast<std::size_t>(r / 4)][r % 4];
-    }
+    double* const b = &given.at(regime, weight.covers[c], 0);
+    constexpr int stride = GivenBelief::quads * 4;
+    for (int r = 0; r < rows; ++r)
+      if (b[row[r] * stride] >= least_worked_on) b[row[r] * stride] *= level_weighted(numbers(likelihood[c].data())[r]);
     double total = 0;
-    for (int h = 0; h < given.rows(); ++h) total += given.at(regime, g, h);
+    for (int h = 0; h < given.rows(); ++h) total += b[h * stride];
     if (total > 0)
-      for (int h = 0; h < given.rows(); ++h) given.at(regime, g, h) /= total;
+      for (int h = 0; h < given.rows(); ++h) b[h * stride] /= total;
   }
 }
 
@@ -399,7 +469,7 @@ void Filter::pass_sky(const SiteLook& site, double step_min) {
 /// that some explanation believes in are worked on.
 void Filter::weigh_rows(const StringLook& look, const SkyShares& sky, const StringStates& states, double held, const GivenBelief& given, Work& w) const {
   static const auto support = supports();
-  std::array<std::vector<std::size_t>, regime_count> covers;
+  std::array<Covers, regime_count> covers;
   Support nodes{share_count, 0};
   for (std::size_t s = 0; s < regime_count; ++s) {
     for (std::size_t g = 0; g < cover_count; ++g)
@@ -419,13 +489,19 @@ void Filter::weigh_rows(const StringLook& look, const SkyShares& sky, const Stri
   w.by_node.resize(static_cast<std::size_t>(share_count * row_quads));
 
   const double measured_ln = std::log(std::max(look.measured_w, 0.01));
-  std::array<LightAt, share_count> light;
-  std::array<double, share_count> clean_w, clean_ln, predicted, deviation, tracked, back;
-  for (int k = nodes.from; k < nodes.to; ++k) {
-    const auto at = static_cast<std::size_t>(k);
-    light[at] = light_at(look, sky, k);
-    clean_w[at] = predicted_w(look, light[at], StringState{});
-    clean_ln[at] = std::log(std::max(clean_w[at], 1e-6));
+  CleanAt clean;
+  in_clean_light(look, sky, clean);
+  const auto from = static_cast<std::size_t>(nodes.from / 4);
+  const int quads = quads_of(nodes.to) - nodes.from / 4;
+  const double near = look.sigma;
+  const double far = std::sqrt(near * near + look.plane_sigma * look.plane_sigma + 0.04 * 0.04);
+  const double behind = std::sqrt(far * far + 0.08 * 0.08);   // each sees another part of the sky
+  const double bias_behind = look.bias > 0 ? std::max(look.bias, 0.08 + 1.6 * look.plane_sigma) : 0;  // which does not change from minute to minute
+  Nodes sigma, bias, watts, deviation, tracked{}, held_back{};
+  const Nodes no_bias{};
+  for (int k = 0; k < share_count; ++k) {
+    numbers(sigma.data())[k] = k == cloudless_node ? near : k < under_sky ? far : behind;
+    numbers(bias.data())[k] = k < under_sky ? look.bias : bias_behind;
   }
   for (int r = 0; r < rows; ++r) {
     const StringState& row = states[w.rows[static_cast<std::size_t>(r)]];
@@ -434,55 +510,30 @@ void Filter::weigh_rows(const StringLook& look, const SkyShares& sky, const Stri
     const double beam_w = row.kind == Kind::shade ? look.beam_w * std::max(row.pass, 0.05) : 1;
     const double width = row.kind == Kind::shade ? row.width * beam_w / std::max(1.0, beam_w + look.diffuse_w) : row.width;
     const double v_held = held * held_back_voltage_likelihood(look, row);
-    const double near = look.sigma;
-    const double far = std::sqrt(near * near + look.plane_sigma * look.plane_sigma + 0.04 * 0.04);
-    const double behind = std::sqrt(far * far + 0.08 * 0.08);   // each sees another part of the sky
-    const double bias = row.kind == Kind::clean ? look.bias : 0;
-    const double bias_behind = bias > 0 ? std::max(bias, 0.08 + 1.6 * look.plane_sigma) : 0;  // which does not change from minute to minute
-    if (row.kind == Kind::shade) {
-      for (int k = nodes.from; k < nodes.to; ++k) {
-        const auto at = static_cast<std::size_t>(k);
-        predicted[at] = predicted_w(look, light[at], row);
-        deviation[at] = predicted[at] > 0 ? measured_ln - std::log(predicted[at]) : 9;
-      }
-    } else {   // the prediction is the clean one times a share
-      const double pass_ln = row.pass > 0 ? std::log(row.pass) : 0;
-      for (int k = nodes.from; k < nodes.to; ++k) {
-        const auto at = static_cast<std::size_t>(k);
-        const double dim = look.dim_gain * (clean_w[at] - clean_w[at] * row.pass) / std::max(1.0, look.clear_w);
-        predicted[at] = std::min(clean_w[at] * row.pass * (1 + dim), look.limit_w);
-        deviation[at] = measured_ln - (clean_ln[at] + pass_ln + dim);
-      }
-    }
-    const auto power = [&](int from, int to, double sigma, double bias_there) {
-      from = std::max(from, nodes.from);
-      const auto at = static_cast<std::size_t>(from);
-      power_likelihoods(look, std::min(to, nodes.to) - from, &predicted[at], &deviation[at], sigma, width, bias_there, &tracked[at]);
-    };
-    power(0, cloudless_node, far, bias);
-    power(cloudless_node, cloudless_node + 1, near, bias);
-    power(cloudless_node + 1, under_sky, far, bias);
-    power(under_sky, share_count, behind, bias_behind);
-    const auto first = static_cast<std::size_t>(nodes.from);
-    held_back_likelihoods(look, nodes.to - nodes.from, &predicted[first], &deviation[first], &back[first]);
-    for (int k = nodes.from; k < nodes.to; ++k) {
-      const auto at = static_cast<std::size_t>(k);
-      const double here = v_held * back[at], all = v_track * tracked[at] + here;
-      w.by_row[static_cast<std::size_t>(r * node_quads + k / 4)][k % 4] = all;
-      w.held_by_row[static_cast<std::size_t>(r * node_quads + k / 4)][k % 4] = here;
-      w.by_node[static_cast<std::size_t>(k * row_quads + r / 4)][r % 4] = all;
-    }
+    if (row.kind == Kind::shade) predict_shade(look, row, measured_ln, clean, watts, deviation);
+    else predict_even(look, row.pass, row.pass > 0 ? std::log(row.pass) : 0, measured_ln, clean, watts, deviation);
+    power_likelihoods(look, quads, &watts[from], &deviation[from], &sigma[from], width, &(row.kind == Kind::clean ? bias : no_bias)[from], &tracked[from]);
+    held_back_likelihoods(look, quads, &watts[from], &deviation[from], &held_back[from]);
+    Quad* const all = &w.by_row[static_cast<std::size_t>(r * node_quads)];
+    join(v_track, v_held, tracked, held_back, all, &w.held_by_row[static_cast<std::size_t>(r * node_quads)]);
+    double* const by_node = numbers(w.by_node.data()) + r;
+    for (int k = nodes.from; k < nodes.to; ++k) by_node[k * row_quads * 4] = numbers(all)[k];
   }
 
   for (std::size_t s = 0; s < regime_count; ++s) {
     if (covers[s].empty()) continue;
-    std::array<std::array<double, cover_count>, most_rows> b{};
-    for (int r = 0; r < rows; ++r)
+    Believed believed;
+    for (int r = 0; r < rows; ++r) {
+      auto& b = believed.b[static_cast<std::size_t>(believed.rows)];
+      bool any_does = false;
       for (std::size_t c = 0; c < covers[s].size(); ++c) {
         const double v = given.at(s, covers[s][c], w.rows[static_cast<std::size_t>(r)]);
-        b[static_cast<std::size_t>(r)][c] = v < least_worked_on ? 0 : v;
+        b[c] = v < least_worked_on ? 0 : v;
+        any_does |= b[c] > 0;
       }
-    sum_rows(rows, support[s], b, w.by_row.data(), w.held_by_row.data(), covers[s], w.sum[s], w.sum_held[s]);
+      if (any_does) believed.row[static_cast<std::size_t>(believed.rows++)] = r;
+    }
+    sum_rows(believed, support[s], w.by_row.data(), w.held_by_row.data(), covers[s], w.sum[s], w.sum_held[s]);
   }
 }
 

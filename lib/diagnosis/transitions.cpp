@@ -24,8 +24,14 @@ double melt_minutes(const Passing& n) {
 
 FW_WIDE void pass_minute(const StringStates& s, const Passing& n, int quads, const Quad* b, Quad* next) {
   std::copy_n(b, s.size() * quads, next);
+  std::array<bool, 64> empty;
+  for (int i = 0; i < s.size(); ++i) {
+    double most = 0;
+    for (int j = 0; j < quads * 4; ++j) most = std::max(most, numbers(b + i * quads)[j]);
+    empty[static_cast<std::size_t>(i)] = most == 0;
+  }
   const auto move = [&](int from, int to, double rate) {
-    if (rate <= 0) return;
+    if (rate <= 0 || empty[static_cast<std::size_t>(from)]) return;
     const double share = std::min(rate * n.minutes, 0.5);
     for (int q = 0; q < quads; ++q) {
       const Quad m = b[from * quads + q] * share;
