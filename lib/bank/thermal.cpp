@@ -156,7 +156,7 @@ void ThermalModel::balance(double minutes_long) {
   x_[3] = std::max(x_[3], 0.0);
   x_[4] = std::clamp(x_[4], -3.0, 3.0);
   // The step at a turn shows the heater alone; hours of heating show it and the losses as one.
-  if (const auto h = hold()) x_[5] = std::clamp(x_[5], 0.6 * h->strength_k_per_h, 1.2 * h->strength_k_per_h);
+  if (const auto h = hold()) x_[5] = std::clamp(x_[5], 0.4 * h->strength_k_per_h, 1.2 * h->strength_k_per_h);
 }
 
 double ThermalModel::carry_uncertainty(Coefficients& d, double t, const Surroundings& s, bool hidden_on, double dt_h) const {
