@@ -58,10 +58,11 @@ void HiddenHeater::follow_swing(Elapsed at, double c, const Known& k) {
     high_at_ = at;
   } else if (c <= *high_ - swing_k) {
     if (!turns_.empty() && turns_.back().at == low_at_) {
-      // The first rise is the case's; what the heater does to the whole shows over its whole time.
+      // The first rise is the case's; what the heater does to the whole shows over its whole time, unless that is so long
+      // that the day comes in between.
       const double swing = *high_ - turns_.back().low_c;
       const double h = hours_of(high_at_ - low_at_);
-      if (h > 0.02) turns_.back().strength_k_per_h = std::min(turns_.back().strength_k_per_h, cooling_ + swing / h);
+      if (h > 0.02 && h < 3) turns_.back().strength_k_per_h = std::min(turns_.back().strength_k_per_h, cooling_ + swing / h);
       // Cells that sink with it on have not shown where it lets go.
       if (on_ < 0.5 && swing < 3.5) turns_.back().amplitude_k = swing;
     }

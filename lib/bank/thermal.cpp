@@ -189,6 +189,8 @@ Course course_of(const ThermalModel& m, double cell_c, const Ahead& ahead, Span 
   const double rate_sigma = std::clamp(m.rate_error_k_per_h(), 0.03, 0.6);
   const double dt = hours_of(step);
   const double recent = m.recent_k_per_h() * std::min(1.0, 0.5 + m.hours_learned() / 8);
+  // A great miss is no weather's whim: something else has changed, and stays so.
+  const double recent_lasts_h = std::abs(recent) > 0.4 ? 6 : 2;
   const auto hold = m.hold();
   double c = cell_c;
   bool hidden_on = m.hidden_on() > 0.5, held = false;
@@ -211,7 +213,7 @@ Course course_of(const ThermalModel& m, double cell_c, const Ahead& ahead, Span 
       if (t.on_now) s.heater_w += t.watts;
     }
     // What the last hours did beyond all that was learned fades.
-    double rate = m.rate_k_per_h(c, s) + recent * std::exp(-h / 2);
+    double rate = m.rate_k_per_h(c, s) + recent * std::exp(-h / recent_lasts_h);
     if (hold) {
       const bool was = hidden_on;
       hidden_on = c <= hold->turn_c || (was && c < hold->off_c);
