@@ -56,7 +56,7 @@ Foresight::Foresight(const rig::Rig& rig, const Words& words) : rig_(rig), words
 
 std::optional<double> Foresight::rate_k_per_h(double cell_c) const {
   if (model_.hours_learned() < hours_to_judge_by || (!now_.air_c && !now_.cabin_c)) return std::nullopt;
-  return model_.rate_k_per_h(cell_c, now_);
+  return model_.rate_k_per_h(cell_c, now_) + (model_.hold() ? model_.hidden_on() * model_.hidden_k_per_h() : 0);
 }
 
 void Foresight::on_minute(const RigMinute& m, std::optional<double> cell_c, double heater_w) {

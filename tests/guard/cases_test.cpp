@@ -35,7 +35,13 @@ TEST_CASE("a case sensor just above freezing: no permit until the resume value h
     d.minute(minute);
     if (!permitted && d.guard.may_charge(0)) permitted = d.at;
     if (m == 60) {
-      CHECK(contains(d.all_sentences(), "Our permit holds charging off"));
+      const auto said = d.all_sentences();
+      CAPTURE(said);
+      CHECK(contains(said, "Our permit holds charging off"));
+      // It warms at 0.3 K/h: 2.0 at 13:00.
+      const auto at = said.find("Warm enough about ");
+      REQUIRE(at != std::string::npos);
+      CHECK(std::abs(std::stoi(said.substr(said.find(':', at) - 2, 2)) + std::stoi(said.substr(said.find(':', at) + 1, 2)) / 60.0 - 13) <= 1.5);
       CHECK_FALSE(d.guard.may_charge(0));
     }
     d.pass(minutes{1});
@@ -354,9 +360,11 @@ TEST_CASE("a doubt about the unit that lasts minutes passes by itself") {
 TEST_CASE("a current of thousands looks like mA and is not taken for charging") {
   Drive d(plain_rig());
   d.cell(-5);
-  for (int i = 0; i < 10; ++i) d.reading(Quantity::bank_current, 4200), d.pass(seconds{30});
-  CHECK(contains(d.text("bank_sensor", "current"), "looks like mA"));
-  CHECK_FALSE(d.stands("charging_unpermitted"));
+  for (const double a : {4200.0, -4200.0}) {
+    for (int i = 0; i < 10; ++i) d.reading(Quantity::bank_voltage, 13.1), d.reading(Quantity::bank_current, a), d.pass(seconds{30});
+    CHECK(contains(d.text("bank_sensor", "current"), "looks like mA"));
+    CHECK_FALSE(d.stands("charging_unpermitted"));
+  }
 }
 
 TEST_CASE("clock steps of fourteen days and back change no permit, dwell or age") {
@@ -502,4 +510,38 @@ TEST_CASE("a reading that waited in a buffer is not fresh, though a sender's clo
   d.pass(minutes{4});
   for (int i = 0; i < 20; ++i) d.pass(seconds{30}), say(8, minutes{30} + seconds{150} + seconds{90} * i);  // later and later
   CHECK_FALSE(d.guard.may_charge(0));
+}
+
+TEST_CASE("a lone sensor that stands still while the learned bank would have moved is not believed") {
+  Drive d(plain_rig());
+  double c = 9;
+  const auto live = [&](int minutes_long, bool stuck) {
+    for (int m = 0; m < minutes_long; ++m) {
+      const double air = -4 + 5 * std::cos(2 * 3.14159265 * (hours_of(d.at - elapsed_ms(start_ms)) - 7) / 24);
+      if (!stuck) c += (air + 9 - c) / 7 / 60;
+      d.cell(std::round(c * 10) / 10);
+      RigMinute minute;
+      minute.air_c = air;
+      d.minute(minute);
+      d.pass(minutes{1});
+    }
+  };
+  live(5 * 1440, false);
+  CHECK_FALSE(d.stands("bank_sensor", "t1"));
+  live(8 * 60, true);
+  CHECK(d.stands("bank_sensor", "t1"));
+  CHECK(contains(d.text("bank_sensor", "t1"), "stands still"));
+  CHECK_FALSE(d.guard.may_charge(0));
+}
+
+TEST_CASE("sensors far apart are said after a quarter of an hour, the colder rules at once") {
+  Drive d(plain_rig(2));
+  for (int m = 0; m < 40; ++m) {
+    d.cell(4.0, 0), d.cell(24.0, 1);
+    if (m == 5) CHECK_FALSE(d.stands("bank_sensor", "apart"));
+    d.minute({});
+    d.pass(minutes{1});
+  }
+  CHECK(d.stands("bank_sensor", "apart"));
+  CHECK(*d.guard.cell_min_c() == doctest::Approx(4));
 }

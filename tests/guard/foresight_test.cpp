@@ -80,18 +80,19 @@ TEST_CASE("crossings are foreseen two hours and more ahead over many winters, wi
   by_heater[2].print("floor, heater silent");
   from_the_start.print("both, first day too");
   std::printf("%d nights of %d banks\n", worlds * 10, worlds);
-  CHECK(limit.events >= (whole ? 60 : 30));
+  CHECK(limit.events >= (whole ? 40 : 30));
   CHECK(floor.events >= (whole ? 60 : 25));
   CHECK(limit.warned >= 0.95 * limit.events);
   CHECK(all.warned >= 0.95 * all.events);
-  // Most floor crossings that are missed are of banks whose own, unreported, heater slowly loses ground right at the floor.
-  CHECK(floor.warned >= 0.88 * floor.events);
+  CHECK(floor.warned >= 0.90 * floor.events);
+  // Missed of these: first dips of an evening to a set point just below the floor, which last an hour or not by minutes.
+  CHECK(by_heater[2].warned >= 0.85 * by_heater[2].events);
   CHECK(14.0 * all.false_warnings / all.days <= 1.0);
   CHECK(all.median_error() <= 45);
 }
 
 #ifdef FW_WITH_PRACTICE
-// Printed whole. Not foreseen: a floor crossing less than two hours after the heating failed.
+// Printed whole. Not foreseen: a floor crossing 1 h 57 min after the cabin's heating stopped.
 TEST_CASE("crossings of the limit in the practice feeds are foreseen as well") {
   ForesightScore limit, floor;
   const auto played = play_all_practice();

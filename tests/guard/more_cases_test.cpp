@@ -183,6 +183,7 @@ TEST_CASE("short cold night: an insulated bank that rides it out is not warned o
     Drive d(plain_rig());
     double c = 9.0;
     bool warned_by_22 = false, ever = false;
+    std::string said_half_past_nine;
     for (int m = 0; m < 10 * 1440; ++m) {
       const double h = 8 + m / 60.0;
       if (std::fmod(h, 24) == 18.0) c = 9.0;  // each evening begins alike
@@ -196,9 +197,19 @@ TEST_CASE("short cold night: an insulated bank that rides it out is not warned o
       if (m > 9 * 1440 && d.stands("bank_cold_ahead")) {
         ever = true;
         if (std::fmod(h, 24) > 17.9 && std::fmod(h, 24) < 22) warned_by_22 = true;
+        if (std::fmod(h, 24) == 21.5) said_half_past_nine = d.text("bank_cold_ahead");
       }
     }
     CHECK(ever == (tau_h < 10));
     CHECK(warned_by_22 == (tau_h < 10));
+    if (tau_h > 10) continue;
+    // The law of cooling puts the crossing at about 02:40; the hour named, or the middle of its range.
+    CAPTURE(said_half_past_nine);
+    std::vector<double> named;
+    for (std::size_t i = said_half_past_nine.find("reach 0 °C"); i + 2 < said_half_past_nine.size() && said_half_past_nine[i] != ';'; ++i)
+      if (said_half_past_nine[i] == ':')
+        named.push_back(std::stoi(said_half_past_nine.substr(i - 2, 2)) + std::stoi(said_half_past_nine.substr(i + 1, 2)) / 60.0);
+    REQUIRE_FALSE(named.empty());
+    CHECK(std::abs((named.front() + named.back()) / 2 - 2.67) <= 0.75);
   }
 }

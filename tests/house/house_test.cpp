@@ -104,3 +104,34 @@ TEST_CASE("no room of lib reads a clock") {
       }
   }
 }
+
+TEST_CASE("every test that lib/guard/FAILURES.md names exists, and every failure names one or says that nothing notices") {
+  std::string names;
+  for (const auto& file : sources_of(source / "tests"))
+    for (const auto& line : lines_of(file))
+      if (line.starts_with("TEST_CASE(")) names += line + "\n";
+  int rows = 0;
+  for (const auto& line : lines_of(source / "lib/guard/FAILURES.md")) {
+    if (!line.starts_with("| ") || line.starts_with("| What fails")) continue;
+    ++rows;
+    CAPTURE(line);
+    std::string shown = line.substr(0, line.rfind('|'));
+    shown = shown.substr(shown.rfind('|') + 1);
+    if (shown == " - ") {
+      CHECK(line.find("not noticed") != std::string::npos);
+      continue;
+    }
+    int named = 0;
+    for (std::size_t from = 0; (from = shown.find('"', from)) != std::string::npos; ++named) {
+      const auto to = shown.find('"', from + 1);
+      REQUIRE(to != std::string::npos);
+      const std::string part = shown.substr(from + 1, to - from - 1);
+      CAPTURE(part);
+      CHECK(part.size() > 10);
+      CHECK(names.find(part) != std::string::npos);
+      from = to + 1;
+    }
+    CHECK(named > 0);
+  }
+  CHECK(rows > 30);
+}
