@@ -208,7 +208,7 @@ FW_WIDE void take_evidence(int rows, const int* row, const Quad* by_node, const 
   });
   for (std::size_t c = 0; c < weight.covers.size(); ++c) {
     double* const b = &given.at(regime, weight.covers[c], 0);
-    constexpr int stride = GivenBelief::quads * 4;
+    constexpr int stride = GivenBelief::stride;
     for (int r = 0; r < rows; ++r)
       if (b[row[r] * stride] >= least_worked_on) b[row[r] * stride] *= level_weighted(numbers(likelihood[c].data())[r]);
     double total = 0;
@@ -282,7 +282,8 @@ Belief Filter::belief(int string) const {
   Belief out(static_cast<std::size_t>(b.given.rows()), 0.0);
   each_joint([&](std::size_t s, std::size_t g) {
     const double p = state_.sky[s][g];
-    for (std::size_t h = 0; h < out.size(); ++h) out[h] += p * b.given.at(s, g, static_cast<int>(h));
+    const double* given = &b.given.at(s, g, 0);
+    for (std::size_t h = 0; h < out.size(); ++h) out[h] += p * given[h * GivenBelief::stride];
   });
   return out;
 }
@@ -560,14 +561,14 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
   each_joint([&](std::size_t s, std::size_t g) {
     if (state_.sky[s][g] < forgotten) return;
     double l = 0;
-    for (int k = support[s].from; k < support[s].to; ++k) {
-      const auto at = static_cast<std::size_t>(k);
-      double p = density[s][g][at] * outside[at];
-      for (std::size_t i = 0; i < n; ++i)
-        if (looks[i].usable) p *= work_[i].sum_at(s, g, k);
-      all[s][g][at] = p;
-      l += p;
-    }
+    std::array<double, share_count>& here = all[s][g];
+    for (int k = support[s].from; k < support[s].to; ++k) here[static_cast<std::size_t>(k)] = density[s][g][static_cast<std::size_t>(k)] * outside[static_cast<std::size_t>(k)];
+    for (std::size_t i = 0; i < n; ++i)
+      if (looks[i].usable) {
+        const double* sum = work_[i].sum_over(s, g);
+        for (int k = support[s].from; k < support[s].to; ++k) here[static_cast<std::size_t>(k)] *= sum[k];
+      }
+    for (int k = support[s].from; k < support[s].to; ++k) l += here[static_cast<std::size_t>(k)];
     double m = motion.known ? std::pow(motion_likelihood(motion, static_cast<Regime>(s)), motion_weight) : 1;
     joint[s][g] = state_.sky[s][g] * m * level_weighted(l, usable);
     total += joint[s][g];
@@ -597,14 +598,22 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
       for (std::size_t g = 0; g < cover_count; ++g) {
         if (before[s][g] < forgotten) continue;
         double here = 0, here_held = 0;
+        const double *const sum = w.sum_over(s, g), *const sum_held = w.sum_held_over(s, g);
+        std::array<double, share_count> others;
         for (int k = support[s].from; k < support[s].to; ++k) {
           const auto at = static_cast<std::size_t>(k);
-          double others = density[s][g][at] * outside[at];
-          for (std::size_t j = 0; j < n; ++j)
-            if (j != i && looks[j].usable) others *= work_[j].sum_at(s, g, k);
-          weight.at[at][weight.covers.size()] = others;
-          here += others * w.sum_at(s, g, k);
-          here_held += others * w.sum_held_at(s, g, k);
+          others[at] = density[s][g][at] * outside[at];
+        }
+        for (std::size_t j = 0; j < n; ++j)
+          if (j != i && looks[j].usable) {
+            const double* other = work_[j].sum_over(s, g);
+            for (int k = support[s].from; k < support[s].to; ++k) others[static_cast<std::size_t>(k)] *= other[k];
+          }
+        for (int k = support[s].from; k < support[s].to; ++k) {
+          const auto at = static_cast<std::size_t>(k);
+          weight.at[at][weight.covers.size()] = others[at];
+          here += others[at] * sum[at];
+          here_held += others[at] * sum_held[at];
         }
         if (here > 0) {
           held_sum += joint[s][g] * here_held / here;

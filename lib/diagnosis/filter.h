@@ -25,13 +25,14 @@ using Joint = std::array<std::array<T, cover_count>, regime_count>;
 class GivenBelief {
  public:
   static constexpr int quads = quads_of(regime_count);
+  static constexpr int stride = quads * 4;   ///< from row to row
 
   GivenBelief() = default;
   explicit GivenBelief(int rows) : rows_(rows), v_(static_cast<std::size_t>(cover_count * rows * quads)) {}
   int rows() const { return rows_; }
 
   double& at(std::size_t regime, std::size_t cover, int row) { return numbers(block(cover) + row * quads)[regime]; }
-  double at(std::size_t regime, std::size_t cover, int row) const { return numbers(block(cover) + row * quads)[regime]; }
+  const double& at(std::size_t regime, std::size_t cover, int row) const { return numbers(block(cover) + row * quads)[regime]; }
   Belief of(std::size_t regime, std::size_t cover) const;
   void set(std::size_t regime, std::size_t cover, const Belief& belief);
 
@@ -89,8 +90,8 @@ class Filter {
     std::vector<int> rows;
     std::vector<Quad> by_row, held_by_row, by_node;
     Joint<std::array<Quad, quads_of(share_count)>> sum{}, sum_held{};   ///< over rows
-    double sum_at(std::size_t s, std::size_t g, int node) const { return numbers(sum[s][g].data())[node]; }
-    double sum_held_at(std::size_t s, std::size_t g, int node) const { return numbers(sum_held[s][g].data())[node]; }
+    const double* sum_over(std::size_t s, std::size_t g) const { return numbers(sum[s][g].data()); }
+    const double* sum_held_over(std::size_t s, std::size_t g) const { return numbers(sum_held[s][g].data()); }
   };
   void pass_covers(const SiteLook& site, double step_min, const Joint<double>& bare);
   void pass_sky(const SiteLook& site, double step_min);

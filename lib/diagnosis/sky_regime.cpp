@@ -4,7 +4,14 @@
 
 namespace fw::diagnosis {
 
-double share_at(int node) { return std::exp((cloudless_node - node) * share_step); }
+double share_at(int node) {
+  static const auto shares = [] {
+    std::array<double, share_count> all;
+    for (int k = 0; k < share_count; ++k) all[static_cast<std::size_t>(k)] = std::exp((cloudless_node - k) * share_step);
+    return all;
+  }();
+  return shares[static_cast<std::size_t>(node)];
+}
 
 double rest_at(int node) { return 0.4 * std::exp((node - under_sky) * 0.1); }
 

@@ -26,17 +26,19 @@ FW_WIDE void pass_minute(const StringStates& s, const Passing& n, int quads, con
   std::copy_n(b, s.size() * quads, next);
   std::array<bool, 64> empty;
   for (int i = 0; i < s.size(); ++i) {
-    double most = 0;
-    for (int j = 0; j < quads * 4; ++j) most = std::max(most, numbers(b + i * quads)[j]);
-    empty[static_cast<std::size_t>(i)] = most == 0;
+    Quad sum;
+    for (int q = 0; q < quads; ++q) sum += b[i * quads + q];
+    empty[static_cast<std::size_t>(i)] = sum[0] + sum[1] + sum[2] + sum[3] == 0;
   }
   const auto move = [&](int from, int to, double rate) {
     if (rate <= 0 || empty[static_cast<std::size_t>(from)]) return;
-    const double share = std::min(rate * n.minutes, 0.5);
+    const Quad share(std::min(rate * n.minutes, 0.5));
+    const Quad* here = b + from * quads;
+    Quad *loses = next + from * quads, *gains = next + to * quads;
     for (int q = 0; q < quads; ++q) {
-      const Quad m = b[from * quads + q] * share;
-      next[from * quads + q] -= m;
-      next[to * quads + q] += m;
+      const Quad m = here[q] * share;
+      loses[q] -= m;
+      gains[q] += m;
     }
   };
   const bool sun_up = n.sun_elevation_deg > 0;

@@ -28,7 +28,8 @@ bool Decisions::carries(Span age, std::optional<Span> doubted_for, Span max_age,
 double Decisions::coldest(const std::vector<double>& cells_c) const { return *std::min_element(cells_c.begin(), cells_c.end()); }
 
 double Decisions::bank_limit_a(double cell_min_c, double cell_max_c, const rig::Bank& b) const {
-  return bank::c_rate_for(bands_of(b.window), cell_min_c, cell_max_c, b.window.interpolate) * b.capacity_ah;
+  static const auto usual = bank::default_bands();
+  return bank::c_rate_for(b.window.bands.empty() ? usual : bands_of(b.window), cell_min_c, cell_max_c, b.window.interpolate) * b.capacity_ah;
 }
 
 bool Decisions::may_change_again(int changes_in_last_hour) const { return changes_in_last_hour <= 2; }

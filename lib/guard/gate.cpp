@@ -66,8 +66,9 @@ void Gate::update(Elapsed now, const Input& in) {
   if (cold_) return set(Block::cold, now);
   if (hot_) return set(Block::hot, now);
 
-  const double allowed = std::min(decide_.bank_limit_a(*in.min_c, *in.max_c, bank_),
-                                  decide_.bank_limit_a(in.perhaps_min_c.value_or(*in.min_c), in.perhaps_max_c.value_or(*in.max_c), bank_));
+  double allowed = decide_.bank_limit_a(*in.min_c, *in.max_c, bank_);
+  if (in.perhaps_min_c.value_or(*in.min_c) != *in.min_c || in.perhaps_max_c.value_or(*in.max_c) != *in.max_c)
+    allowed = std::min(allowed, decide_.bank_limit_a(in.perhaps_min_c.value_or(*in.min_c), in.perhaps_max_c.value_or(*in.max_c), bank_));
   if (allowed <= 0) return set(Block::no_current, now);
   if (!open()) {
     if (!decide_.may_change_again(changes_within_hour(now))) return set(Block::resting, now);

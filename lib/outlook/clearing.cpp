@@ -21,8 +21,12 @@ Clearing decide_clearing(const rig::Rig& rig, const Words& words, const RoofAhea
   if (n == 0 || as_is.size() != n) return out;
 
   std::vector<std::size_t> midnight(n, n);  // the first step of the day after
-  for (std::size_t i = n; i-- > 0;)
-    if (i + 1 < n) midnight[i] = words.local_midnight(roof.steps[i].from) == words.local_midnight(roof.steps[i + 1].from) ? midnight[i + 1] : i + 1;
+  Utc day_after = words.local_midnight(roof.steps.back().from);
+  for (std::size_t i = n - 1; i-- > 0;) {
+    const Utc day = words.local_midnight(roof.steps[i].from);
+    midnight[i] = day == day_after ? midnight[i + 1] : i + 1;
+    day_after = day;
+  }
 
   // Glass that today's snowfall will cover is worth a word as well, if much hangs on it.
   out.lies_now = !out.strings.empty();

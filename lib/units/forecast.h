@@ -1,5 +1,6 @@
 #pragma once
 // An hourly forecast as received: rows in ascending time, each an hour long.
+#include <algorithm>
 #include <optional>
 #include <vector>
 
@@ -22,10 +23,8 @@ struct Forecast {
 
   /// The row that holds t, or null when t lies outside.
   const ForecastHour* at(Utc t) const {
-    const ForecastHour* found = nullptr;
-    for (const auto& r : rows)
-      if (r.from <= t && t < r.from + hours{1}) found = &r;
-    return found;
+    const auto after = std::upper_bound(rows.begin(), rows.end(), t, [](Utc at, const ForecastHour& r) { return at < r.from; });
+    return after != rows.begin() && t < after[-1].from + hours{1} ? &after[-1] : nullptr;
   }
 };
 

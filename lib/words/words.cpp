@@ -17,13 +17,31 @@ struct Local {
   int ms = 0;  ///< of the local day
 };
 
+using SysSeconds = date::sys_time<std::chrono::seconds>;
+
+/// What holds in a zone at an instant. Most questions are about the same season as the one before.
+const date::sys_info& info_at(const date::time_zone& zone, SysSeconds t) {
+  thread_local const date::time_zone* of = nullptr;
+  thread_local date::sys_info last;
+  if (of != &zone || t < last.begin || t >= last.end) {
+    last = zone.get_info(t);
+    of = &zone;
+  }
+  return last;
+}
+
 Local local_of(const date::time_zone& zone, Utc t) {
-  const auto local = zone.to_local(date::sys_time<Span>{t.time_since_epoch()});
+  const date::sys_time<Span> at{t.time_since_epoch()};
+  const date::local_time<Span> local{at.time_since_epoch() + info_at(zone, date::floor<std::chrono::seconds>(at)).offset};
   const auto day = date::floor<date::days>(local);
   return {day, static_cast<int>((local - day).count())};
 }
 
 Utc utc_of(const date::time_zone& zone, date::local_time<Span> local) {
+  // far from any change of the clock there is only one instant
+  const SysSeconds about{date::floor<std::chrono::seconds>(local.time_since_epoch())};
+  const date::sys_info& here = info_at(zone, about);
+  if (about - here.begin > date::days{2} && here.end - about > date::days{2}) return Utc{local.time_since_epoch() - here.offset};
   const date::local_info info = zone.get_info(local);
   if (info.result == date::local_info::nonexistent) return Utc{info.second.begin.time_since_epoch()};
   return Utc{(local.time_since_epoch() - info.first.offset)};
