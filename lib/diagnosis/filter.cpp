@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "diagnosis/exp_ln.h"
 
@@ -81,6 +82,11 @@ bool any(const Lanes& parts) {
 FW_WIDE void add_parts(int rows, const Lanes& parts, const Quad* own, Quad* sum) {
   for (int h = 0; h < rows; ++h)
     for (int q = 0; q < GivenBelief::quads; ++q) sum[h * GivenBelief::quads + q] += parts[static_cast<std::size_t>(q)] * own[h * GivenBelief::quads + q];
+}
+
+FW_WIDE void take_parts(int rows, const Lanes& parts, const Quad* own, Quad* sum) {
+  for (int h = 0; h < rows; ++h)
+    for (int q = 0; q < GivenBelief::quads; ++q) sum[h * GivenBelief::quads + q] = parts[static_cast<std::size_t>(q)] * own[h * GivenBelief::quads + q];
 }
 
 /// shares: by regime it comes from, in each the lanes it goes to.
@@ -388,7 +394,7 @@ void Filter::pass_covers(const SiteLook& site, double step_min, const Joint<doub
     before_.resize(size);
     for (std::size_t to = 0; to < cover_count; ++to) {
       Quad* const mixed = mixed_[i].block(to);
-      std::fill_n(mixed, size, Quad{});
+      bool first = true;
       for (std::size_t from = 0; from < cover_count; ++from) {
         if (!any(part[to][from])) continue;
         const Quad* own = state_.strings[i].given.block(from);
@@ -398,8 +404,10 @@ void Filter::pass_covers(const SiteLook& site, double step_min, const Joint<doub
           keep_within(states, static_cast<Cover>(to), quads, before_.data());
           own = before_.data();
         }
-        add_parts(states.size(), part[to][from], own, mixed);
+        if (std::exchange(first, false)) take_parts(states.size(), part[to][from], own, mixed);
+        else add_parts(states.size(), part[to][from], own, mixed);
       }
+      if (first) std::fill_n(mixed, size, Quad{});
       normalise_lanes(states.size(), quads, mixed);
       if (any(kept[to])) add_parts(states.size(), kept[to], state_.strings[i].given.block(to), mixed);
     }
@@ -541,7 +549,7 @@ void Filter::weigh_rows(const StringLook& look, const SkyShares& sky, const Stri
 void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, const SkyShares& sky, const Motion& motion,
                  const std::vector<double>& hints) {
   static const auto support = supports();
-  const auto density = state_.light;
+  const auto& density = state_.light;
   const auto before = state_.sky;
   const std::size_t n = looks.size();
 
@@ -558,6 +566,7 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
   double total = 0;
   shares_.fill(0);
   Joint<std::array<double, share_count>> all;
+  Joint<bool> seen_light{};
   each_joint([&](std::size_t s, std::size_t g) {
     if (state_.sky[s][g] < forgotten) return;
     double l = 0;
@@ -574,10 +583,8 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
     total += joint[s][g];
     // within an explanation, where the light is now
     if (l > 0)
-      for (int k = support[s].from; k < support[s].to; ++k) {
-        all[s][g][static_cast<std::size_t>(k)] /= l;
-        state_.light[s][g][static_cast<std::size_t>(k)] = all[s][g][static_cast<std::size_t>(k)];
-      }
+      for (int k = support[s].from; k < support[s].to; ++k) all[s][g][static_cast<std::size_t>(k)] /= l;
+    seen_light[s][g] = l > 0;
   });
   each_joint([&](std::size_t s, std::size_t g) {
     joint[s][g] /= total;
@@ -628,6 +635,10 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
     if (seen_sum > 0)
       string.held_back = std::clamp(0.6 * string.held_back + 0.4 * held_sum / seen_sum, 1e-4, 1 - 1e-4);
   }
+  each_joint([&](std::size_t s, std::size_t g) {
+    if (!seen_light[s][g]) return;
+    for (int k = support[s].from; k < support[s].to; ++k) state_.light[s][g][static_cast<std::size_t>(k)] = all[s][g][static_cast<std::size_t>(k)];
+  });
   state_.sky = joint;
   for (auto& row : state_.sky)
     for (double& p : row) p = (p + least) / (1 + cover_count * regime_count * least);

@@ -22,7 +22,10 @@ double melt_minutes(const Passing& n) {
 
 }  // namespace
 
-FW_WIDE void pass_minute(const StringStates& s, const Passing& n, int quads, const Quad* b, Quad* next) {
+namespace {
+
+template <int quads>
+FW_INLINE void pass_minute(const StringStates& s, const Passing& n, const Quad* b, Quad* next) {
   std::copy_n(b, s.size() * quads, next);
   std::array<bool, 64> empty;
   for (int i = 0; i < s.size(); ++i) {
@@ -124,6 +127,14 @@ FW_WIDE void pass_minute(const StringStates& s, const Passing& n, int quads, con
     }
   }
   fault(s.open, per_minute(300 * day), per_minute(1 * day));
+}
+
+}  // namespace
+
+FW_WIDE void pass_minute(const StringStates& s, const Passing& n, int quads, const Quad* before, Quad* after) {
+  if (quads == 1) pass_minute<1>(s, n, before, after);
+  else if (quads == 2) pass_minute<2>(s, n, before, after);
+  else pass_minute<3>(s, n, before, after);   // no more than twelve explanations are alike
 }
 
 void pass_minute(const StringStates& s, const Passing& n, Belief& b) {

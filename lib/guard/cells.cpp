@@ -105,6 +105,7 @@ std::optional<double> Cells::cell_c(int i, Elapsed now) const {
 Cells::View Cells::at(Elapsed now) const {
   View v;
   std::vector<double> cells;
+  cells.reserve(sensors_.size());
   double lost_was_colder_by = 0;
   for (int i = 0; i < count(); ++i) {
     const Sensor& s = sensors_[i];

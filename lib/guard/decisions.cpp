@@ -29,7 +29,8 @@ double Decisions::coldest(const std::vector<double>& cells_c) const { return *st
 
 double Decisions::bank_limit_a(double cell_min_c, double cell_max_c, const rig::Bank& b) const {
   static const auto usual = bank::default_bands();
-  return bank::c_rate_for(b.window.bands.empty() ? usual : bands_of(b.window), cell_min_c, cell_max_c, b.window.interpolate) * b.capacity_ah;
+  const auto rate = [&](const std::vector<bank::Band>& bands) { return bank::c_rate_for(bands, cell_min_c, cell_max_c, b.window.interpolate); };
+  return (b.window.bands.empty() ? rate(usual) : rate(bands_of(b.window))) * b.capacity_ah;
 }
 
 bool Decisions::may_change_again(int changes_in_last_hour) const { return changes_in_last_hour <= 2; }
