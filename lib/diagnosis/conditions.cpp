@@ -48,15 +48,21 @@ void Diagnosis::State::conditions(const RigMinute& m) {
       s.cold_open_v = 0;
     }
 
+    if (site_look.sun_elevation_deg < 0) s.least_pass = 1;
     if (light && !over) {
       const double free = 1 - o.held_back;
       // A thin cover may be frost for the first hours, or a plane that leans otherwise than described for the first days:
       // until then only one that takes two fifths is told. Later an eighth will do, where no snow was forecast a quarter.
       const bool may_be_other = minutes_of_sun < frost_gone_min || !s.calibration.settled();
       const bool thin = o.snow_pass > (may_be_other ? 0.58 : site_look.snow_lately ? 0.88 : 0.72);
-      const double snow = thin ? 0.3 * o.snow : o.snow;
+      // What a sweeping or a slide left of a closed cover: the word about it is over, though not all of the glass is bare.
+      const bool mostly_gone = s.least_pass < 0.2 && o.snow_pass > 0.55;
+      const double snow = mostly_gone ? 0 : thin ? 0.3 * o.snow : o.snow;
       const bool high = site_look.sun_elevation_deg > alert_from_deg;
+      const bool stood = s.snow.on;
       if ((high || s.snow.on) && (free > 0.5 || snow < 0.5)) s.snow.step(now, snow, 5, 0.72, 0.30);
+      if (stood && !s.snow.on) s.some_snow_left = mostly_gone && o.snow > 0.5;
+      if (s.snow.on && o.snow > 0.5) s.least_pass = std::min(s.least_pass, o.snow_pass);
       if (s.snow.on) s.snow.lost_kwh += s.verdict.split.snow_w / 60e3;
       const bool alive = l.has_volts && l.volts_to_open > 0.5;   // voltage is there, current is not
       if (high) {

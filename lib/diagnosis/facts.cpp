@@ -95,7 +95,7 @@ std::vector<Fact> Diagnosis::facts(Now now) const {
       snow.text = who + " " + sure(s.snow.level) + " under snow since " + words.when(s.snow.since, now.utc) + figures(": ", made, clear, rated) + ".";
     else if (s.snow.until != Utc{})
       // It may wait for the others of its group, and for the morning: another day is named.
-      snow.over_text = who + " clear again " +
+      snow.over_text = who + (s.some_snow_left ? " mostly free of snow " : " clear again ") +
                        (words.local_date(s.snow.until) == words.local_date(now.utc) ? "at " : "since " + words.day(s.snow.until) + " ") +
                        words.clock(s.snow.until) + "." +
                        (s.snow.lost_kwh >= 0.05 ? " Snow cost " + Words::energy(s.snow.lost_kwh) + "." : "");

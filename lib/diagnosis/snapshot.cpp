@@ -80,6 +80,8 @@ std::string Diagnosis::snapshot() const {
     k["film"] = {film.day, film.minutes, film.now, film.loss, film.scatter, film.before, film.known, film.claimed};
     k["volts_bias"] = s.volts_bias.kept();
     k["icy_minutes"] = s.icy_minutes;
+    k["least_pass"] = s.least_pass;
+    k["some_snow_left"] = s.some_snow_left;
     k["off_by_owner"] = s.off_by_owner;
     for (int c = 0; c < 9; ++c) k["conditions"][condition_names[c]] = of(*condition(s, c));
     j["strings"].push_back(std::move(k));
@@ -149,6 +151,8 @@ void Diagnosis::restore(std::string_view text) {
         if (numbers && sums[0] >= 0 && sums[2] >= 0) s.volts_bias.set(sums);
       }
       s.icy_minutes = number(k, "icy_minutes", 0);
+      s.least_pass = number(k, "least_pass", 1);
+      s.some_snow_left = k.value("some_snow_left", json()) == true;
       if (k.contains("off_by_owner") && k["off_by_owner"].is_boolean()) s.off_by_owner = k["off_by_owner"].get<bool>();
       if (const auto c = k.find("conditions"); c != k.end() && c->is_object())
         for (int n = 0; n < 9; ++n)

@@ -176,6 +176,14 @@ Clearing decide_clearing(const rig::Rig& rig, const Words& words, const RoofAhea
   if (later) {
     out.later_day = roof.steps[later->step].from;
     out.later_kwh = later->day_kwh;
+    double light = 0, clear = 0;
+    const Utc day = words.local_midnight(*out.later_day);
+    for (std::size_t i = 0; i < n && roof.steps[i].from < day; ++i) {
+      const double high = std::max(0.0, roof.steps[i].sun_elevation_deg) * roof.steps[i].hours;
+      light += high * roof.steps[i].clear_share;
+      clear += high;
+    }
+    out.grey_until = clear > 0 && light < 0.5 * clear;
   }
 
   if (!out.lies_now) {

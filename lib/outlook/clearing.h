@@ -29,6 +29,7 @@ struct Clearing {
   std::optional<Utc> best_from, best_to;
   std::optional<Utc> later_day;  ///< a moment in the better day's window
   double later_kwh = 0;          ///< gain on that day
+  bool grey_until = false;       ///< under half of a clear sky's light until that day
   std::optional<Utc> snow_ends;  ///< wait_snow
   double now_kwh = 0;            ///< by clearing at once while it snows, counted only while the glass stays free
   std::vector<int> strings;

@@ -15,6 +15,7 @@ constexpr Span soc_fresh = minutes{30};
 constexpr double sure_enough = 0.6;
 constexpr double cover_that_counts = 0.15;
 constexpr Span cleared_within = minutes{25};
+constexpr double closed_cover = 0.7, part_left = 0.45, dim_share = 0.35;
 constexpr Span balance_span = hours{3};
 constexpr double reserve_warn_h = 48;
 constexpr double heavy_warn_h = 3;
@@ -155,8 +156,8 @@ void Outlook::learn(const RigMinute& m, const std::vector<Verdict>& verdicts) {
     ++air_count_;
   }
   const auto load = load_of(m);
-  if (load && !shore_) loads_.learn(m.start, words_.minute_of_day(m.start), *load, m.air_c);
-  const bool heavy = loads_.heavy().has_value();
+  if (load && !shore_) loads().learn(m.start, words_.minute_of_day(m.start), *load, m.air_c);
+  const bool heavy = loads().heavy().has_value();
   if (heavy != heavy_before_) replan_now_ = true;
   heavy_before_ = heavy;
   if (m.cell_min_c) {
@@ -186,7 +187,7 @@ void Outlook::learn(const RigMinute& m, const std::vector<Verdict>& verdicts) {
     if (m.start - *balance_from_ >= balance_span) {
       const double h = hours_of(m.start - *balance_from_);
       const double missing = (balance_wh_ - (*soc_ - balance_soc_) * rig_.bank.capacity_wh()) / h;
-      const double bound = std::max(20.0, 0.3 * loads_.usual(12, air_c_).watts);
+      const double bound = std::max(20.0, 0.3 * loads().usual(12, air_c_).watts);
       unexplained_w_ += 0.06 * (std::clamp(missing, -bound, bound) - unexplained_w_);
       balance_from_.reset();
     }
@@ -239,7 +240,16 @@ void Outlook::follow_strings(const RigMinute& m, const std::vector<Verdict>& ver
     state.layer = layer_after(state.layer, e, 1.0 / 60);
     const double share_of_clear = v.measured_w && v.clear_sky_w > 0 ? *v.measured_w / v.clear_sky_w : 1;
     if (v.cause == Cause::snow || (v.cause == Cause::unsure && v.snow_cover)) {
+      if (v.measured_w && *v.measured_w < dim_share * v.expected_w) state.dim_at = m.start;
       const double cover = cover_seen(v, rated);
+      // Swept or slid in part: the weather does not bare half the glass within minutes.
+      const bool stepped = state.snow_seen && m.start - *state.snow_seen <= cleared_within && state.cover_before > closed_cover && cover < part_left;
+      if (stepped && tells && !state.cleared_at) {
+        begin_account(state, state.dim_at ? *state.dim_at + minutes{1} : m.start);
+        state.layer = seen_as(state.layer, snow::water_for_cover(cover, state.layer.density_kgm3), air_c_.value_or(0));
+        state.cover_before = cover;
+        replan_now_ = true;
+      }
       const double by_light = snow::water_for_cover(cover, state.layer.density_kgm3);
       double water = cover > 0.95 ? std::max(by_light, state.layer.water_mm) : by_light;
       // A layer followed so far gives way to what the light shows within the half hour, not with every cloud.
@@ -259,10 +269,7 @@ void Outlook::follow_strings(const RigMinute& m, const std::vector<Verdict>& ver
       // The weather did not do that, and more comes through than the layer would pass under the brightest sky.
       const bool proven = v.measured_w && *v.measured_w > 1.3 * (1 - would) * v.clear_sky_w;
       if (at_once && would > 0.4 && proven) {
-        state.cleared_at = m.start;
-        state.would_be = state.layer;
-        state.brought_kwh = 0;
-        keep_promise();
+        begin_account(state, m.start);
       }
       // What comes through proves bare glass, not the cause given for what does not: a dark sky and a shadow look like snow.
       if (tells) {
@@ -302,8 +309,11 @@ void Outlook::follow_strings(const RigMinute& m, const std::vector<Verdict>& ver
   end_clearing_account(m.start, m.at, m.clock_trusted);
 }
 
-// What was said of clearing when somebody did it.
-void Outlook::keep_promise() {
+/// What a clearing brings is counted from here, and what was said of it is kept.
+void Outlook::begin_account(StringState& state, Utc at) {
+  state.cleared_at = at;
+  state.would_be = state.layer;
+  state.brought_kwh = 0;
   const Clearing& c = plan_.clearing;
   if (!promised_kwh_ && planned_at_ && c.choice != Choice::no_snow) promised_kwh_ = c.choice == Choice::wait_snow ? std::max(c.now_kwh, 0.0) : c.today_kwh;
 }
@@ -324,7 +334,7 @@ void Outlook::end_clearing_account(Utc utc, Elapsed at, bool trusted) {
   if (!any || open) return;
   AdviceRow row{{utc, at, trusted}, "clearing", "", kwh, first, {}, ""};
   row.text = "Cleared about " + words_.clock(first) + ", brought about " + Words::energy(kwh) + " that day" +
-             (promised_kwh_ ? " (expected: about " + Words::energy(*promised_kwh_) + ")." : ".");
+             (promised_kwh_ ? " (expected: " + about(*promised_kwh_) + ")." : ".");
   promised_kwh_.reset();
   row.outcome = "done: brought " + Words::energy(kwh);
   effects_.push_back(Store{row});
@@ -346,6 +356,7 @@ void Outlook::replan(const RigMinute& m, const std::vector<const roof::Calibrati
     in.under_snow.push_back(strings_[s].under_snow);
     in.snow_seen |= strings_[s].under_snow && strings_[s].snow_seen.has_value();
   }
+  in.away = away_;
   const Now now{m.at, in.now, m.clock_trusted};
   in.weather = weather_.ahead(now, plan_hours + 1, has_forecast_ ? &forecast_ : nullptr, air_c_);
   in.forecast_used = std::any_of(in.weather.begin(), in.weather.end(), [](const WeatherHour& w) { return w.forecast; });
@@ -403,7 +414,7 @@ void Outlook::replan(const RigMinute& m, const std::vector<const roof::Calibrati
   }
   for (std::size_t h = 0; h < in.weather.size(); ++h) {
     const Span ahead = std::max<Span>(Span{}, in.weather[h].from - in.now);
-    const auto l = loads_.ahead(ahead, words_.minute_of_day(in.weather[h].from) / 60, in.weather[h].air_c);
+    const auto l = loads().ahead(ahead, words_.minute_of_day(in.weather[h].from) / 60, in.weather[h].air_c);
     in.loads.push_back({l.watts + heat_w[h], l.error_w});
   }
   if (soc_ && rig_.has_bank) {
@@ -544,7 +555,7 @@ void Outlook::advise(const RigMinute& m) {
   }
   if (ahead_standing_) {
     const bool reached = plan_.reserve_at && *plan_.reserve_at <= plan_.at;
-    put("saving", {reserve_text(rig_, words_, plan_, soc_, away_, loads_.standing_w()), {}, {}, reached ? std::nullopt : plan_.reserve_at,
+    put("saving", {reserve_text(rig_, words_, plan_, soc_, away_, loads().standing_w()), {}, {}, reached ? std::nullopt : plan_.reserve_at,
                    reached ? "reached" : away_ ? "away" : "here"}, when);
   } else {
     withdraw_if_lasting("saving", "withdrawn: the reserve is out of sight", when);
@@ -557,12 +568,7 @@ void Outlook::on_note(const Note& note, Now now) {
       for (std::size_t s = 0; s < strings_.size(); ++s) {
         if (note.string && *note.string != static_cast<int>(s)) continue;
         StringState& state = strings_[s];
-        if (state.layer.water_mm > 0.2 && !state.cleared_at) {
-          state.cleared_at = now.utc;
-          state.would_be = state.layer;
-          state.brought_kwh = 0;
-          keep_promise();
-        }
+        if (state.layer.water_mm > 0.2 && !state.cleared_at) begin_account(state, now.utc);
         state.layer = {};
         state.under_snow = false;
         state.cover_before = 0;
@@ -603,6 +609,8 @@ std::string Outlook::clearing_sentence(Now now) const {
   return clearing_text(rig_, words_, plan_, away_);
 }
 
+std::string Outlook::held_off_sentence() const { return held_off_text(words_, plan_); }
+
 double Outlook::low_limit() const { return rig_.alarm_limit("bank_low", rig_.bank.reserve_soc); }
 
 std::vector<std::string> Outlook::summary_lines(Now now) const {
@@ -639,7 +647,7 @@ std::vector<Fact> Outlook::facts(Now now) const {
     gone.over_text = "The bank is back.";
 
     Fact& low = fact("bank_low");
-    const auto heavy = loads_.heavy();
+    const auto heavy = loads().heavy();
     std::optional<double> rate_h;
     if (heavy && soc_ && heavy->watts > 0)
       rate_h = std::max(0.0, (*soc_ - rig_.bank.reserve_soc)) * rig_.bank.capacity_wh() * (cell_c_ ? usable_share(*cell_c_) : 1) /
@@ -664,7 +672,7 @@ std::vector<Fact> Outlook::facts(Now now) const {
     Fact& ahead = fact("reserve_ahead");
     ahead.condition = ahead_standing_ && !low.condition;
     if (ahead_standing_) {
-      ahead.text = reserve_text(rig_, words_, plan_, soc_, away_, loads_.standing_w());
+      ahead.text = reserve_text(rig_, words_, plan_, soc_, away_, loads().standing_w());
       ahead.confidence = std::clamp(plan_.reserve_beyond ? 0.8 : std::max(plan_.reserve_probability, plan_.departure_at ? 0.6 : 0.5), 0.0, 1.0);
       if (plan_.reserve_at) {
         const double left_h = hours_of(*plan_.reserve_at - plan_.at);
@@ -692,7 +700,8 @@ std::string Outlook::snapshot() const {
   nlohmann::json j;
   j["v"] = 1;
   j["weather"] = weather_.snapshot();
-  j["loads"] = loads_.snapshot();
+  j["loads"] = home_loads_.snapshot();
+  j["away_loads"] = away_loads_.snapshot();
   j["thermal"] = json_of(thermal_.memory());
   j["away"] = away_;
   j["shore"] = shore_;
@@ -758,7 +767,8 @@ void Outlook::restore(std::string_view text) {
     return utc_ms(it->get<std::int64_t>());
   };
   weather_.restore(words_of(j, "weather"));
-  loads_.restore(words_of(j, "loads"));
+  home_loads_.restore(words_of(j, "loads"));
+  away_loads_.restore(words_of(j, "away_loads"));
   if (j.contains("thermal"))
     if (const auto memory = memory_in(j["thermal"])) thermal_.recall(*memory);
   away_ = flag(j, "away", away_);

@@ -57,6 +57,8 @@ class Outlook {
 
   /// Until the reserve is reached; none: unknown or not within a month.
   std::optional<double> hours_left() const;
+  /// What cold cells cost of today's sun; "" for next to nothing.
+  std::string held_off_sentence() const;
   const Plan& plan() const { return plan_; }
   bool away() const { return away_; }
   const std::map<std::string, Advice>& advice() const { return advice_; }
@@ -73,6 +75,7 @@ class Outlook {
     double soiling_loss = 0;
     std::optional<Utc> snow_seen;              ///< last minute with snow on it
     double thick_pass = 1;                     ///< see StringNow
+    std::optional<Utc> dim_at;                 ///< last minute under snow with next to no light coming through
     double cover_before = 0;                   ///< before it came free
     double shown_under_snow = 0;               ///< of the cloudless watts, over the last quarter of an hour under snow
     // after a clearing: what it brought
@@ -87,17 +90,19 @@ class Outlook {
   void close_hour(const RigMinute& m);
   void replan(const RigMinute& m, const std::vector<const roof::Calibration*>& calibrations);
   void advise(const RigMinute& m);
-  void keep_promise();
+  void begin_account(StringState& state, Utc at);
   void end_clearing_account(Utc utc, Elapsed at, bool trusted);
   void put(const std::string& kind, const Advice& advice, const Stamp& when);
   void withdraw(const std::string& kind, const std::string& why, const Stamp& when);
   void withdraw_if_lasting(const std::string& kind, const std::string& why, const Stamp& when);
   std::optional<double> load_of(const RigMinute& m) const;
+  LoadModel& loads() { return away_ ? away_loads_ : home_loads_; }
+  const LoadModel& loads() const { return away_ ? away_loads_ : home_loads_; }
 
   const rig::Rig& rig_;
   Words words_;
   WeatherAhead weather_;
-  LoadModel loads_;
+  LoadModel home_loads_, away_loads_;            ///< what stands on while nobody is there is learned by itself
   bank::ThermalModel thermal_;
   std::vector<StringState> strings_;
   Forecast forecast_;

@@ -114,15 +114,26 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
     }
   }
 
+  double most_held_off = 0;
+  for (std::size_t i = 0; i < n && roof.steps[i].from < midnight; ++i) most_held_off = std::max(most_held_off, mid.held_off_w[i]);
+  for (std::size_t i = 0; i < n && roof.steps[i].from < midnight && !plan.held_off_from; ++i)
+    if (most_held_off > 0 && mid.held_off_w[i] >= 0.5 * most_held_off) plan.held_off_from = roof.steps[i].from;
+
   if (rig.has_bank && in.bank) {
     auto at = [&](std::optional<double> h) -> std::optional<Utc> {
       if (!h) return {};
       return in.now + Span{static_cast<std::int64_t>(*h * 3.6e6)};
     };
-    plan.reserve_at = at(mid.reserve_h);
+    const bool closed = in.away && !in.under_snow.empty() && std::all_of(in.under_snow.begin(), in.under_snow.end(), [](bool b) { return b; });
+    std::vector<BankStep> by_loads = steps;
+    for (BankStep& s : by_loads) s.available_w = 0;
+    BankNow uncharged = assumed;
+    uncharged.unexplained_w = std::max(0.0, assumed.unexplained_w);  // what comes unexplained comes while charging
+    const BankPath course = closed ? run_bank(rig, uncharged, by_loads, 0) : mid;
+    plan.reserve_at = at(course.reserve_h);
     plan.reserve_early = at(low.reserve_h);
     plan.reserve_late = at(high.reserve_h);
-    plan.departure_at = at(mid.departure_h);
+    plan.departure_at = at(course.departure_h);
     // Which of seven paths from very poor to very good reach it: a probability in steps fine enough for words.
     auto reached = [&](double sd) { return reached_after_h(rig, assumed, steps, rig.bank.reserve_soc, sd).has_value(); };
     constexpr double sd[] = {0.37, 0.79, 1.47};
@@ -170,10 +181,10 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
       std::size_t day = n;
       double hours_back = 0;
       while (day > 0 && hours_back < 24) hours_back += steps[--day].hours;
-      const double start = day > 0 ? mid.soc[day - 1] : assumed.soc;
-      const double lost = start - mid.soc.back();
+      const double start = day > 0 ? course.soc[day - 1] : assumed.soc;
+      const double lost = start - course.soc.back();
       if (lost > 1e-4 && hours_back > 20) {
-        const double days_more = (mid.soc.back() - rig.bank.reserve_soc) / lost;
+        const double days_more = (course.soc.back() - rig.bank.reserve_soc) / lost;
         double total = 0;
         for (const auto& s : steps) total += s.hours;
         if (days_more < longest_days) {

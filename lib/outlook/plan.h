@@ -22,6 +22,7 @@ struct PlanInput {
   std::vector<StringNow> strings;            ///< as in Rig::strings
   std::vector<bool> under_snow;              ///< strings that clearing would help
   bool snow_seen = false;                    ///< false: only a forecast laid it there
+  bool away = false;                         ///< nobody will clear it: under snow on all strings the loads alone decide
   std::vector<WeatherHour> weather;          ///< from the hour that holds now
   bool forecast_used = false;
   Span forecast_age{};
@@ -61,6 +62,7 @@ struct Plan {
   std::vector<PlanHour> hours;               ///< plan_hours rows
   double today_made_kwh = 0;                 ///< from now to local midnight, as it is and as the bank takes it
   double today_held_off_kwh = 0;
+  std::optional<Utc> held_off_from;          ///< when the hours begin that hold most of it
   double tomorrow_made_kwh = 0;
   std::optional<Utc> reserve_at, reserve_early, reserve_late;  ///< middle and 80 % range; none: not reached
   bool reserve_beyond = false;               ///< reserve_at lies beyond the plan's hours (the last day repeated)
@@ -72,6 +74,7 @@ struct Plan {
   std::optional<Surplus> surplus_today, surplus_tomorrow;
   Clearing clearing;
   bool snow_seen = false;                    ///< false: only a forecast laid it there
+  bool away = false;                         ///< nobody will clear it: under snow on all strings the loads alone decide
   Cleaning cleaning;
   std::optional<AttitudeGain> attitude;
 };

@@ -19,6 +19,7 @@ std::string with_neighbour(const rig::Rig& rig) {
   return rig.advice.climb == rig::Climb::not_alone ? " Not alone." : "";
 }
 
+constexpr double worth_warming_kwh = 0.3;
 constexpr Span forecast_old = hours{12};  // from here on its age is said
 
 const char* const caution = " Loose snow only, mind ladder and ice.";
@@ -42,9 +43,9 @@ std::string about_when(const Words& words, Utc t, Utc now) {
 
 /// To five minutes within a day, beyond that the part of the day.
 std::string reached_when(const Words& words, Utc t, Utc now) { return t < now + hours{24} ? about_when(words, t, now) : until(words, t, now); }
+}  // namespace
 
 std::string about(double kwh) { return kwh < 0.015 ? "next to nothing" : "about " + Words::energy(kwh); }
-}  // namespace
 
 std::string until(const Words& words, Utc t, Utc now) {
   const std::string part = part_of_day(words.minute_of_day(t));
@@ -76,6 +77,7 @@ std::string clearing_text(const rig::Rig& rig, const Words& words, const Plan& p
         text += " (about " + Words::energy(c.total_kwh) + " in the coming days)";
       if (c.best_from && c.best_to) text += ", best " + words.range(*c.best_from, *c.best_to);
       text += ".";
+      if (c.strings.size() < rig.strings.size()) text += " Even a small patch left can cost most of a string.";
       text += caution + with_neighbour(rig);
       break;
     }
@@ -98,7 +100,8 @@ std::string clearing_text(const rig::Rig& rig, const Words& words, const Plan& p
     case Choice::wait_day:
       text = "Clearing now would bring " + about(c.today_kwh) + ".";
       if (c.later_day)
-        text = "Grey until " + words.day(*c.later_day) + ": clearing now would bring " + about(c.today_kwh) + ". " + words.day(*c.later_day) + " looks worth it (about " + Words::energy(c.later_kwh) + ").";
+        text = (c.grey_until ? "Grey until " + words.day(*c.later_day) + ": clearing now would bring " : "Clearing now would bring ") + about(c.today_kwh) +
+               ". " + words.day(*c.later_day) + " looks worth it (about " + Words::energy(c.later_kwh) + ").";
       text += lasts(words, plan);
       break;
     case Choice::not_needed:
@@ -129,12 +132,19 @@ std::string bank_line(const rig::Rig& rig, const Words& words, const Plan& plan,
   return text + ", the reserve is not in sight.";
 }
 
-std::string energy_line(const Words&, const Plan& plan) {
+std::string held_off_text(const Words& words, const Plan& plan) {
+  if (plan.today_held_off_kwh < 0.05 || !plan.held_off_from) return "";
+  const std::string text = "About " + Words::energy(plan.today_held_off_kwh) + " of today's sun will be lost to cold cells.";
+  if (plan.today_held_off_kwh < worth_warming_kwh) return text;
+  return text + (*plan.held_off_from <= plan.at ? " Warming their space now would let it in." : " Warming their space by about " + words.clock(*plan.held_off_from) + " would let it in.");
+}
+
+std::string energy_line(const Words& words, const Plan& plan) {
   std::string text = "Today about " + Words::energy(plan.today_made_kwh) + " still to come";
   if (!plan.forecast_used) text += ", going by the last days (no forecast).";
   else if (plan.forecast_age >= forecast_old) text += " if the sky does what was forecast " + Words::span(plan.forecast_age) + " ago.";
   else text += " if the sky does what was forecast.";
-  if (plan.today_held_off_kwh >= 0.05) text += " About " + Words::energy(plan.today_held_off_kwh) + " lost to cold cells.";
+  if (const std::string held = held_off_text(words, plan); !held.empty()) text += " " + held;
   return text;
 }
 
@@ -149,20 +159,24 @@ std::string surplus_text(const Words& words, const Plan& plan) {
 
 std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& plan, std::optional<double> soc, bool away,
                          std::optional<double> standing_w) {
-  std::string text = soc ? "Bank " + Words::percent(*soc) + "." : "";
   const bool keeps_to_leave = rig.bank.departure_reserve_soc > rig.bank.reserve_soc;
   // Weeks ahead it is a figure, not news.
   const bool in_sight = plan.reserve_at && *plan.reserve_at > plan.at && (away || *plan.reserve_at - plan.at < hours{7 * 24});
   const bool leaving_ahead = keeps_to_leave && plan.departure_at && *plan.departure_at > plan.at;
-  if (leaving_ahead)
-    text += " Departure reserve (" + Words::percent(rig.bank.departure_reserve_soc) + ") reached " +
-            reached_when(words, *plan.departure_at, plan.at) + ".";
-  else if (keeps_to_leave && soc && *soc <= rig.bank.departure_reserve_soc + 0.03)
-    text += " That is " + std::string(*soc < rig.bank.departure_reserve_soc - 0.01 ? "below" : "about") + " the departure reserve of " +
-            Words::percent(rig.bank.departure_reserve_soc) + ".";
-  if (in_sight)
-    text += away ? " Reserve in about " + span_of(*plan.reserve_at, plan.at) + ", " + until(words, *plan.reserve_at, plan.at) + "."
-                 : " Reserve (" + Words::percent(rig.bank.reserve_soc) + ") reached " + reached_when(words, *plan.reserve_at, plan.at) + ".";
+  std::string text = soc ? "Bank " + Words::percent(*soc) : "";
+  if (const double more = soc.value_or(1) - rig.bank.departure_reserve_soc; keeps_to_leave && !leaving_ahead && more <= 0.03)
+    text += std::string(more < -0.01 ? ", below" : more <= 0.01 ? ", at" : ", near") + " the departure reserve of " + Words::percent(rig.bank.departure_reserve_soc);
+  if (soc) text += ".";
+  const std::string reserve_when = in_sight ? reached_when(words, *plan.reserve_at, plan.at) : "";
+  const std::string leave_when = leaving_ahead ? reached_when(words, *plan.departure_at, plan.at) : "";
+  const std::string reserve = "reserve (" + Words::percent(rig.bank.reserve_soc) + ") reached " + reserve_when + ".";
+  const bool at_once = leaving_ahead && in_sight && !away && leave_when == reserve_when;
+  if (leaving_ahead) {
+    text += " Departure reserve (" + Words::percent(rig.bank.departure_reserve_soc) + ")" + (at_once ? " and " + reserve : " reached " + leave_when + ".");
+    if (!away) text += *plan.departure_at - plan.at < hours{24} ? " A move would have to come before." : " Enough to leave until then.";
+  }
+  if (in_sight && !at_once)
+    text += away ? " Reserve in about " + span_of(*plan.reserve_at, plan.at) + ", " + until(words, *plan.reserve_at, plan.at) + "." : " " + Words::capital(reserve);
   const bool reached = plan.reserve_at && *plan.reserve_at <= plan.at;
   if (reached) text = "Bank " + (soc ? Words::percent(*soc) : std::string("low")) + (soc && *soc < rig.bank.reserve_soc - 0.01 ? ", below its reserve of " : ", at its reserve of ") + Words::percent(rig.bank.reserve_soc) + ".";
   // Before noon the sun that counts is today's.
@@ -205,7 +219,7 @@ std::string attitude_text(const rig::Rig& rig, const Words&, const Plan& plan) {
 std::string heavy_text(const HeavyLoad& heavy, double hours_left) {
   const double step = hours_left > 1 ? 6 : hours_left > 0.4 ? 12 : 60;  // of an hour: ten minutes, five, one
   hours_left = std::round(hours_left * step) / step;
-  return "Loads at " + Words::watts(heavy.watts) + " for " + Words::span(heavy.lasting) + ": at this rate the reserve is reached in about " +
+  return "Loads at " + Words::watts(heavy.watts) + " for " + Words::span(std::chrono::floor<std::chrono::duration<std::int64_t, std::ratio<300>>>(heavy.lasting)) + ": at this rate the reserve is reached in about " +
          Words::span(Span{static_cast<std::int64_t>(hours_left * 3.6e6)}) + ". Something left on?";
 }
 

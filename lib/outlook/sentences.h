@@ -10,6 +10,9 @@
 
 namespace fw::outlook {
 
+/// "about 1.2 kWh"; what rounds to nothing is "next to nothing".
+std::string about(double kwh);
+
 /// "Saturday morning" ("this evening", "tomorrow morning" when near), with the date beyond six days.
 std::string until(const Words& words, Utc t, Utc now);
 
@@ -19,6 +22,8 @@ std::string clearing_text(const rig::Rig& rig, const Words& words, const Plan& p
 /// "Bank 71 %, lasts until Monday evening." or what is known without a state of charge.
 std::string bank_line(const rig::Rig& rig, const Words& words, const Plan& plan, std::optional<double> soc,
                       std::optional<double> bank_v, std::optional<double> bank_a);
+/// What cold cells will not take of today's sun, and until when warming them pays; "" for next to nothing.
+std::string held_off_text(const Words& words, const Plan& plan);
 std::string energy_line(const Words& words, const Plan& plan);
 /// "Bank full at about 11:05. About 2.4 kWh more will be there until 15:00 if you have a use for it."
 std::string surplus_text(const Words& words, const Plan& plan);
