@@ -75,7 +75,7 @@ void Diagnosis::State::learn(const RigMinute& m) {
     if (s.retrospect.day() != day) s.retrospect.close_day(s.calibration);
     if (!free) continue;
     double fit = 0, clean = 0, snow = 0, frost = 0;
-    const Belief belief = filter.belief(static_cast<int>(i));
+    const Belief& belief = filter.belief(static_cast<int>(i));
     for (int h = 0; h < states[i].size(); ++h) {
       const Kind k = states[i][h].kind;
       if (k == Kind::clean || k == Kind::shade || k == Kind::film) fit += belief[static_cast<std::size_t>(h)];

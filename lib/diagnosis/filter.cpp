@@ -260,6 +260,7 @@ Filter::Filter(const std::vector<StringStates>& states, std::vector<double> hold
 }
 
 void Filter::forget() {
+  forget_beliefs();
   mixed_.clear();
   for (const StringStates& s : states_) mixed_.emplace_back(s.size());
   constexpr double spell = 0.1;
@@ -283,9 +284,11 @@ void Filter::forget() {
   }
 }
 
-Belief Filter::belief(int string) const {
+const Belief& Filter::belief(int string) const {
+  Belief& out = beliefs_[static_cast<std::size_t>(string)];
+  if (!out.empty()) return out;
   const StringBelief& b = state_.strings[static_cast<std::size_t>(string)];
-  Belief out(static_cast<std::size_t>(b.given.rows()), 0.0);
+  out.assign(static_cast<std::size_t>(b.given.rows()), 0.0);
   each_joint([&](std::size_t s, std::size_t g) {
     const double p = state_.sky[s][g];
     const double* given = &b.given.at(s, g, 0);
@@ -295,6 +298,7 @@ Belief Filter::belief(int string) const {
 }
 
 void Filter::cleared(int string) {
+  forget_beliefs();
   for (std::size_t i = 0; i < state_.strings.size(); ++i)
     if (string < 0 || static_cast<std::size_t>(string) == i)
       each_joint([&](std::size_t s, std::size_t g) {
@@ -416,6 +420,7 @@ void Filter::pass_covers(const SiteLook& site, double step_min, const Joint<doub
 }
 
 void Filter::pass(const SiteLook& site, const std::vector<double>& seen, double minutes_of_sun, double step_min) {
+  forget_beliefs();
   Joint<double> bare{};   // chance that no string is covered
   for (auto& row : bare) row.fill(1);
   pass_strings(site, seen, minutes_of_sun, step_min, bare);
@@ -548,6 +553,7 @@ void Filter::weigh_rows(const StringLook& look, const SkyShares& sky, const Stri
 
 void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, const SkyShares& sky, const Motion& motion,
                  const std::vector<double>& hints) {
+  forget_beliefs();
   static const auto support = supports();
   const auto& density = state_.light;
   const auto before = state_.sky;

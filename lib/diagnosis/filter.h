@@ -70,12 +70,16 @@ class Filter {
            const std::vector<double>& hints);
 
   const FilterState& state() const { return state_; }
-  FilterState& state() { return state_; }
+  /// To put back what was kept.
+  FilterState& restored() {
+    forget_beliefs();
+    return state_;
+  }
   void cleared(int string);
   void forget();
 
   /// Belief per row of a string, over all combinations.
-  Belief belief(int string) const;
+  const Belief& belief(int string) const;
   /// Belief about the share of clear-sky light in the last minute seen.
   const std::array<double, share_count>& shares() const { return shares_; }
   double cloudless() const { return state_.regime(Regime::cloudless); }
@@ -85,6 +89,8 @@ class Filter {
   std::vector<double> hold_snow_;
   FilterState state_;
   std::array<double, share_count> shares_{};
+  mutable std::vector<Belief> beliefs_;   ///< by string, as far as asked for since the last change
+  void forget_beliefs() { beliefs_.assign(states_.size(), {}); }
   /// Of one string in the minute looked at: likelihoods by row that counts and node, and by node and row.
   struct Work {
     std::vector<int> rows;

@@ -102,7 +102,7 @@ void Diagnosis::restore(std::string_view text) {
   st.minutes_of_sun = number(j, "minutes_of_sun", 0);
   st.highest_sun_deg = number(j, "highest_sun_deg", 15);
   if (const auto horizon = j.find("horizon"); horizon != j.end()) st.skyline.take(*horizon);
-  FilterState& f = st.filter.state();
+  FilterState& f = st.filter.restored();
   if (sky->size() == regime_count) {
     double sum = 0;
     Joint<double> read{};

@@ -37,7 +37,9 @@ class Walk {
   /// Past a string, quotes included; `plain` turns false when it holds an escape.
   bool text(bool& plain) {
     if (!take('"')) return false;
-    while (at_ < text_.size()) {
+    for (;;) {
+      while (at_ < text_.size() && ordinary(text_[at_])) ++at_;
+      if (at_ >= text_.size()) return false;
       const char c = text_[at_++];
       if (c == '"') return true;
       if (static_cast<unsigned char>(c) < 0x20) return false;
@@ -55,7 +57,6 @@ class Walk {
         return false;
       }
     }
-    return false;
   }
 
   bool value(int depth = 0) {
@@ -82,11 +83,13 @@ class Walk {
         blanks();
       }
     }
-    if (word("true") || word("false") || word("null")) return true;
-    return number();
+    if (c == '-' || (c >= '0' && c <= '9')) return number();
+    return word("true") || word("false") || word("null");
   }
 
  private:
+  /// Neither the end of a string, nor an escape, nor a control character.
+  static bool ordinary(char c) { return c != '"' && c != '\\' && static_cast<unsigned char>(c) >= 0x20; }
   bool word(std::string_view w) {
     if (text_.substr(at_, w.size()) != w) return false;
     at_ += w.size();
@@ -94,7 +97,7 @@ class Walk {
   }
   bool some_digits() {
     const std::size_t from = at_;
-    while (here() >= '0' && here() <= '9') ++at_;
+    while (at_ < text_.size() && text_[at_] >= '0' && text_[at_] <= '9') ++at_;
     return at_ > from;
   }
   bool number() {
@@ -201,8 +204,11 @@ Result<Message> line_in(std::string_view line) {
       std::size_t from = walk.at();
       bool plain = true;
       if (!walk.text(plain)) return bad("not JSON at column " + std::to_string(walk.at() + 1));
-      const auto key = unquoted(walk.slice(from), plain);
-      if (!key) return bad("a key that is no text");
+      std::string_view key = walk.slice(from);
+      std::optional<std::string> escaped;
+      if (plain) key = key.substr(1, key.size() - 2);
+      else if (!(escaped = unquoted(key, plain))) return bad("a key that is no text");
+      else key = *escaped;
       walk.blanks();
       if (!walk.take(':')) return bad("not JSON at column " + std::to_string(walk.at() + 1));
       walk.blanks();
@@ -211,7 +217,7 @@ Result<Message> line_in(std::string_view line) {
       const bool is_text = walk.here() == '"';
       if (!(is_text ? walk.text(plain) : walk.value())) return bad("not JSON at column " + std::to_string(walk.at() + 1));
       const std::string_view raw = walk.slice(from);
-      if (*key == "t") {
+      if (key == "t") {
         if (!is_text) return bad("t is not a time in quotes");
         auto t = plain ? common_time(raw.substr(1, raw.size() - 2)) : std::nullopt;
         if (!t) {
@@ -221,13 +227,13 @@ Result<Message> line_in(std::string_view line) {
         if (!t) return bad("t is not a time such as 2026-01-12T15:04:05Z: " + printable(raw, 40));
         m.at = elapsed_ms(ms_of(*t));
         has_t = true;
-      } else if (*key == "topic") {
+      } else if (key == "topic") {
         auto text = is_text ? unquoted(raw, plain) : std::nullopt;
         if (!text || text->empty()) return bad("topic is not a text");
         if (!is_utf8(*text)) return bad("topic is not UTF-8");
         m.topic = std::move(*text);
         has_topic = true;
-      } else if (*key == "payload") {
+      } else if (key == "payload") {
         if (is_text) {
           auto text = unquoted(raw, plain);
           if (!text) return bad("payload holds an escape that stands for no character");
@@ -236,10 +242,10 @@ Result<Message> line_in(std::string_view line) {
           m.payload = raw;
         }
         has_payload = true;
-      } else if (*key == "retain") {
+      } else if (key == "retain") {
         if (raw != "true" && raw != "false") return bad("retain is neither true nor false");
         m.retain = raw == "true";
-      } else if (*key == "base64") {
+      } else if (key == "base64") {
         const auto text = is_text ? unquoted(raw, plain) : std::nullopt;
         bytes = text ? base64_in(*text) : std::nullopt;
         if (!bytes) return bad("base64 cannot be read");

@@ -1,9 +1,22 @@
 #include "intake/flat_json.h"
 
+#include <array>
 #include <charconv>
 #include <cmath>
 
 namespace fw::intake {
+
+namespace {
+
+/// What numbers and bare words are made of.
+constexpr auto of_a_word = [] {
+  std::array<bool, 256> all{};
+  for (int c = 0; c < 256; ++c)
+    all[static_cast<std::size_t>(c)] = (c >= '0' && c <= '9') || (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || c == '-' || c == '+' || c == '.' || c == '_';
+  return all;
+}();
+
+}  // namespace
 
 JsonPointer::JsonPointer(std::string_view text) {
   while (!text.empty() && text.front() == '/') {
@@ -105,11 +118,7 @@ bool FlatJson::value(int depth) {
     }
   }
   const std::size_t start = at_;
-  while (at_ < text_.size()) {
-    const char w = text_[at_];
-    if (!((w >= '0' && w <= '9') || (w >= 'a' && w <= 'z') || (w >= 'A' && w <= 'Z') || w == '-' || w == '+' || w == '.' || w == '_')) break;
-    ++at_;
-  }
+  while (at_ < text_.size() && of_a_word[static_cast<unsigned char>(text_[at_])]) ++at_;
   if (at_ == start) return false;
   JsonNode& n = nodes_[self];
   n.text = text_.substr(start, at_ - start);
@@ -132,17 +141,17 @@ bool FlatJson::value(int depth) {
 bool FlatJson::quoted(std::string_view& out) {
   const std::size_t start = ++at_;
   bool escaped = false;
-  while (at_ < text_.size() && text_[at_] != '"') {
-    if (static_cast<unsigned char>(text_[at_]) < 0x20) return false;
-    if (text_[at_] == '\\') {
+  const char *at = text_.data() + start, *const end = text_.data() + text_.size();
+  for (; at < end && *at != '"'; ++at) {
+    if (static_cast<unsigned char>(*at) < 0x20) return false;
+    if (*at == '\\') {
       escaped = true;
-      ++at_;
+      if (++at == end) return false;
     }
-    ++at_;
   }
-  if (at_ >= text_.size()) return false;
-  out = text_.substr(start, at_ - start);
-  ++at_;
+  if (at >= end) return false;
+  out = text_.substr(start, static_cast<std::size_t>(at - text_.data()) - start);
+  at_ = start + out.size() + 1;
   if (!escaped) return true;
   std::string plain;
   if (!unescape(out, plain)) return false;
