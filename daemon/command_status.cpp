@@ -12,11 +12,13 @@
 namespace fw {
 namespace {
 
-void print(const std::string& heading, const nlohmann::json& list) {
-  if (!list.is_array() || list.empty()) return;
-  std::cout << heading << "\n";
+/// What the summary, one sentence a line, has not said yet.
+void print(const std::string& heading, const nlohmann::json& list, const std::string& summary) {
+  if (!list.is_array()) return;
+  std::string text;
   for (const auto& line : list)
-    if (line.is_string()) std::cout << "  " << line.get<std::string>() << "\n";
+    if (line.is_string() && ("\n" + summary + "\n").find("\n" + line.get<std::string>() + "\n") == std::string::npos) text += "  " + line.get<std::string>() + "\n";
+  if (!text.empty()) std::cout << heading << "\n" << text;
 }
 
 int status(const std::string& config) {
@@ -41,11 +43,11 @@ int status(const std::string& config) {
   const Span age = at ? now - *at : Span{};
   if (age > 1min) std::cout << " (" << Words::span(age) << " ago)";
   std::cout << "\n";
-  if (j.contains("summary") && j["summary"].is_string()) std::cout << j["summary"].get<std::string>() << "\n";
-  print("Alarms", j.value("alarms", nlohmann::json::array()));
-  print("Charge guard", j.value("guard", nlohmann::json::array()));
-  print("Ahead", j.value("outlook", nlohmann::json::array()));
-  print("Learned", j.value("learned", nlohmann::json::array()));
+  std::string summary;
+  if (j.contains("summary") && j["summary"].is_string()) summary = j["summary"].get<std::string>();
+  if (!summary.empty()) std::cout << summary << "\n";
+  for (const auto& [heading, key] : {std::pair{"Alarms", "alarms"}, {"Charge guard", "guard"}, {"Ahead", "outlook"}, {"Learned", "learned"}})
+    print(heading, j.value(key, nlohmann::json::array()), summary);
   if (age > d->rig.journal.batch + 10min) {
     std::cerr << "This is old: is firnwatt running for this rig?\n";
     return found_wrong;

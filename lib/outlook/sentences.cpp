@@ -140,7 +140,9 @@ std::string held_off_text(const Words& words, const Plan& plan) {
 }
 
 std::string energy_line(const Words& words, const Plan& plan) {
-  std::string text = "Today about " + Words::energy(plan.today_made_kwh) + " still to come";
+  // Once the sun is down the day that counts is the next.
+  const bool over = words.minute_of_day(plan.at) >= 12 * 60 && plan.today_made_kwh < 0.015;
+  std::string text = over ? "Tomorrow " + about(plan.tomorrow_made_kwh) : "Today " + about(plan.today_made_kwh) + " still to come";
   if (!plan.forecast_used) text += ", going by the last days (no forecast).";
   else if (plan.forecast_age >= forecast_old) text += " if the sky does what was forecast " + Words::span(plan.forecast_age) + " ago.";
   else text += " if the sky does what was forecast.";

@@ -17,6 +17,7 @@ namespace {
 
 constexpr double kwh_per_deciwatt_minute = 0.1 / 60 / 1000;
 constexpr double usual_floor_c = 5;
+constexpr double worth_booking_kwh = 0.1;  // glass that came free by itself in the last light is no clearing
 constexpr double charging_a = 0.5;
 
 void lower(std::optional<double>& a, std::optional<double> b) {
@@ -240,6 +241,12 @@ Result<Account> account(const journal::Reader& journal, const Options& options) 
       Day& day = days[local.date(n.when.utc)];
       day.clearings.push_back({n.when.utc, n.string, n.text, gain_of(a, n.string, n.when.utc, words->next_local_midnight(n.when.utc))});
     }
+
+  for (const AdviceRow& row : a.advice) {
+    if (row.kind != "clearing" || !row.outcome.starts_with("done: brought") || !row.best_from || row.gain_kwh.value_or(0) < worth_booking_kwh) continue;
+    Day& day = days[local.date(*row.best_from)];
+    if (day.clearings.empty()) day.clearings.push_back({*row.best_from, "", row.text, row.gain_kwh, true});
+  }
 
   for (auto& [date, day] : days) {
     day.date = date;

@@ -65,6 +65,7 @@ struct Clearing {
   std::string string;                        ///< empty: all
   std::string text;
   std::optional<double> gain_kwh;            ///< made after, until the day's end, beyond the rate before
+  bool seen_only = false;                    ///< nobody said so: the output showed it, swept or slid
 };
 
 struct Day {

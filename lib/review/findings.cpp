@@ -17,7 +17,11 @@ constexpr double worth_clearing_kwh = 0.5;
 
 std::string days_words(int n) { return n == 1 ? "1 day" : std::to_string(n) + " days"; }
 std::string times_words(int n) { return n == 1 ? "once" : n == 2 ? "twice" : std::to_string(n) + " times"; }
-std::string hours_words(double h) { return h < 9.95 ? fixed(h, 1) + " h" : fixed(h, 0) + " h"; }
+std::string hours_words(double h) {
+  if (h < 0.95) return fixed(h * 60, 0) + " min";
+  return h < 9.95 ? fixed(h, 1) + " h" : fixed(h, 0) + " h";
+}
+constexpr double nearly_full = 0.95;
 
 class Findings {
  public:
@@ -68,15 +72,16 @@ class Findings {
   }
 
   void clearings() {
-    int count = 0, known = 0;
+    int count = 0, known = 0, seen = 0;
     double gain = 0;
     for (const Day& d : a_.days)
       for (const Clearing& c : d.clearings) {
         ++count;
+        seen += c.seen_only;
         if (c.gain_kwh) gain += *c.gain_kwh, ++known;
       }
     if (count == 0) return;
-    std::string text = "Panels were cleared " + times_words(count);
+    std::string text = std::string(seen == count ? "Panels came free, swept or slid, " : seen > 0 ? "Panels were cleared or came free " : "Panels were cleared ") + times_words(count);
     if (known == 0) text += "; what it brought cannot be told.";
     else if (known == count) text += "; it brought about " + energy_words(gain) + " on the same days.";
     else text += "; it brought about " + energy_words(gain) + " as far as can be told (" + std::to_string(known) + " of " + std::to_string(count) + ").";
@@ -84,12 +89,24 @@ class Findings {
   }
 
   void full() {
-    const double k = a_.all.kwh(curtailed);
-    if (k < worth_a_line_kwh) return;
-    const int n = days_over(curtailed, 0.05);
-    say(k, "curtailed",
-        "A full bank left " + energy_words(k) + " unused on " + days_words(n) + ", about " + energy_words(k / std::max(1, n)) +
-            " a day: time to heat water, warm the cabin or charge something.");
+    // Held back with room in the bank is no surplus.
+    double k = 0, held = 0, fullest = 0;
+    int n = 0, held_days = 0;
+    for (const Day& d : a_.days) {
+      const double kwh = d.all.kwh(curtailed);
+      const bool room = d.bank.soc_high && *d.bank.soc_high < nearly_full;
+      (room ? held : k) += kwh;
+      if (kwh >= 0.05) ++(room ? held_days : n);
+      if (room && kwh >= 0.05) fullest = std::max(fullest, *d.bank.soc_high);
+    }
+    if (k >= worth_a_line_kwh)
+      say(k, "curtailed",
+          "A full bank left " + energy_words(k) + " unused on " + days_words(n) + ", about " + energy_words(k / std::max(1, n)) +
+              " a day: time to heat water, warm the cabin or charge something.");
+    if (held >= worth_a_line_kwh)
+      say(held, "held_back",
+          "Charging was held back on " + days_words(held_days) + " with room in the bank (at most " + Words::percent(fullest) + "): " + energy_words(held) +
+              " not taken. Look at what the battery or the controllers were waiting for.");
   }
 
   void cold() {

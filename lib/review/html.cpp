@@ -21,7 +21,7 @@ constexpr Part all_parts[] = {made, cloud, journal::snow, soiling, shade, curtai
 std::string_view part_words(Part p) {
   switch (p) {
     case soiling: return "film";
-    case curtailed: return "bank full";
+    case curtailed: return "bank full or held back";
     case cold: return "bank cold";
     case no_data: return "no data";
     default: return name(p);
@@ -314,7 +314,7 @@ class Page {
   void findings() {
     if (a_.findings.empty()) return;
     static const std::map<std::string, std::string> marks{
-        {"snow", "snow"}, {"clearings", "made"}, {"curtailed", "curtailed"}, {"cold", "cold"}, {"bank_cold", "cold"}, {"film", "soiling"},
+        {"snow", "snow"}, {"clearings", "made"}, {"curtailed", "curtailed"}, {"held_back", "curtailed"}, {"cold", "cold"}, {"bank_cold", "cold"}, {"film", "soiling"},
         {"shade", "shade"}, {"outage", "outage"}, {"no_data", "no_data"}, {"unexplained", "unexplained"}};
     out_ += "<h2>What mattered most</h2>\n<ul class=\"findings\">\n";
     for (const Finding& f : a_.findings) {
@@ -356,7 +356,7 @@ class Page {
   void cause_key() {
     out_ += "<ul class=\"key\">\n";
     for (const auto& [style, word] : {std::pair{"made", "clear"}, {"cloud", "cloud"}, {"snow", "snow"}, {"soiling", "film on the glass"}, {"shade", "shade"},
-                                      {"curtailed", "bank full or held off"}, {"outage", "out"}, {"no_data", "no telemetry"}, {"unexplained", "unsure"}})
+                                      {"curtailed", "bank full or held back"}, {"outage", "out"}, {"no_data", "no telemetry"}, {"unexplained", "unsure"}})
       out_ += std::string("<li><i style=\"background:var(--") + style + ")\"></i>" + word + "</li>\n";
     out_ += "</ul>\n";
   }

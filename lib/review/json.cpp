@@ -78,7 +78,7 @@ std::string json(const Account& a) {
     one["alarms_raised"] = d.alarms;
     one["clearings"] = Json::array();
     for (const Clearing& c : d.clearings)
-      one["clearings"].push_back({{"utc", iso_utc(c.at)}, {"string", c.string}, {"text", c.text}, {"gain_kwh", maybe(c.gain_kwh, 1e4)}});
+      one["clearings"].push_back({{"utc", iso_utc(c.at)}, {"string", c.string}, {"text", c.text}, {"gain_kwh", maybe(c.gain_kwh, 1e4)}, {"seen_only", c.seen_only}});
     j["days"].push_back(one);
   }
   const auto stretches = [](const std::vector<Stretch>& from) {

@@ -21,7 +21,7 @@ std::string left(std::string s, std::size_t width) {
 }
 
 constexpr Part columns[] = {cloud, journal::snow, soiling, shade, curtailed, cold, outage, no_data, unexplained};
-constexpr const char* heads[] = {"cloud", "snow", "film", "shade", "full", "cold", "outage", "no data", "unexpl."};
+constexpr const char* heads[] = {"cloud", "snow", "film", "shade", "held", "cold", "outage", "no data", "unexpl."};
 constexpr std::size_t width = 8;
 
 /// Nothing is a point, so that the eye finds what matters.
@@ -73,11 +73,11 @@ std::string text(const Account& a) {
     s += right(d.alarms ? std::to_string(d.alarms) : "", 8);
     line(s);
     for (const Clearing& c : d.clearings)
-      line("            cleared" + (c.string.empty() ? std::string{} : " " + c.string) + (words ? " at " + words->clock(c.at) : std::string{}) +
+      line(std::string("            ") + (c.seen_only ? "glass came free" : "cleared") + (c.string.empty() ? std::string{} : " " + c.string) + (words ? " at " + words->clock(c.at) : std::string{}) +
            (c.gain_kwh ? ": about " + energy_words(*c.gain_kwh) + " more" : std::string{}));
   }
   line("");
-  line("cells: the coldest; charge: lowest to highest; film: dirt on the glass; full: the bank took no more");
+  line("cells: the coldest; charge: lowest to highest; film: dirt on the glass; held: not taken, the bank full or charging held back");
 
   line("");
   line(heading("total"));

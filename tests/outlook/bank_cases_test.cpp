@@ -1,5 +1,7 @@
 #include <doctest/doctest.h>
 
+#include <cmath>
+
 #include "outlook/sentences.h"
 #include "outlook/story.h"
 
@@ -23,7 +25,8 @@ TEST_CASE("only a voltage in mid range is no percentage") {
   CHECK_FALSE(s.plan().soc_known);
   const auto lines = s.outlook().summary_lines(s.now());
   REQUIRE_FALSE(lines.empty());
-  CHECK(has(lines[0], "unknown, 20-90 %"));
+  CHECK(lines[0] == "Bank at 13.2 V, state of charge unknown, 20-90 %.");
+  CHECK_FALSE(s.fact("reserve_ahead").condition);
   CHECK(soc_from_voltage(13.8, 12.8, 2, 200).low >= 0.9);
   CHECK(soc_from_voltage(12.0, 12.8, -2, 200).high <= 0.2);
 }
@@ -47,12 +50,14 @@ TEST_CASE("17 % a day for three days: the departure reserve is announced a day a
   CHECK(ahead_h < 52);
   CHECK(s.fact("reserve_ahead").condition);
   CHECK(has(s.fact("reserve_ahead").text, "Departure reserve (25 %)"));
+  CHECK(has(s.fact("reserve_ahead").text, "Enough to leave until then."));
   CHECK(has(s.fact("reserve_ahead").text, "Sun tomorrow about"));
   const auto second_day = s.fact("reserve_ahead").priority;
   s.forecast(at(15, 8), overcast);
   s.live(at(14, 20), at(15, 20), day);
   CHECK(s.fact("reserve_ahead").condition);
   CHECK(s.fact("reserve_ahead").priority.value_or(1) >= second_day.value_or(1));
+  CHECK(has(s.fact("reserve_ahead").text, "A move would have to come before."));
   CHECK(*s.plan().departure_at < at(16, 20));
 }
 
@@ -62,7 +67,8 @@ TEST_CASE("cold takes capacity: a long night is judged in the evening and a savi
   s.live(at(15, 15), at(15, 21), [](Utc t) { return Sight{.soc = 0.38 + 45.0 / 2560 * hours_of(at(15, 21) - t), .load_w = 45, .cell_c = -4 + 0.4 * hours_of(at(15, 21) - t), .air_c = -12, .charge_allowed = false}; });
   REQUIRE(s.plan().reserve_at);
   const double clock = s.clock_of(*s.plan().reserve_at);
-  CHECK(clock == doctest::Approx(4.67).epsilon(0.12));
+  CAPTURE(clock);
+  CHECK(std::abs(clock - 4.67) < 0.4);
   CHECK(s.fact("reserve_ahead").condition);
   CHECK(has(s.fact("reserve_ahead").text, "less from now on would carry it"));
 }
@@ -84,10 +90,13 @@ TEST_CASE("a kettle costs what it used; a heater left on is noticed within a qua
     s.forecast(at(15, 12), overcast);
     s.live(at(15, 13), at(15, 18, 52), [](Utc t) { return Sight{.soc = 0.6 + 40.0 / 2560 * hours_of(at(15, 18, 52) - t), .cover = 0.999, .share = 0.1}; });
     const double before = *s.outlook().hours_left() / 24;
-    CHECK(before == doctest::Approx(1.07).epsilon(0.08));
+    CAPTURE(before);
+    CHECK(std::abs(before - 1.07) < 0.08);
     s.live(at(15, 18, 52), at(15, 19), [](Utc t) { return Sight{.soc = 0.6 - 0.0625 * hours_of(t - at(15, 18, 52)) / 0.133, .load_w = 1200, .cover = 0.999, .share = 0.1}; });
     s.live(at(15, 19), at(15, 19, 16), [](Utc) { return Sight{.soc = 0.5375, .cover = 0.999, .share = 0.1}; });
-    CHECK(*s.outlook().hours_left() / 24 == doctest::Approx(0.90).epsilon(0.10));
+    const double after = *s.outlook().hours_left() / 24;
+    CAPTURE(after);
+    CHECK(std::abs(after - 0.90) < 0.08);
     CHECK_FALSE(s.fact("bank_low").condition);
   }
   SUBCASE("heater") {
@@ -95,9 +104,9 @@ TEST_CASE("a kettle costs what it used; a heater left on is noticed within a qua
     s.forecast(at(15, 12), overcast);
     s.live(at(15, 13), at(15, 19), [](Utc t) { return Sight{.soc = 0.6 + 40.0 / 2560 * hours_of(at(15, 19) - t), .cover = 0.999, .share = 0.1}; });
     s.live(at(15, 19), at(15, 19, 15), [](Utc t) { return Sight{.soc = 0.6 - hours_of(t - at(15, 19)) * 700 / 2560, .load_w = 700, .cover = 0.999, .share = 0.1}; });
-    CHECK(*s.outlook().hours_left() == doctest::Approx(1.2).epsilon(0.12));
+    CHECK(std::abs(*s.outlook().hours_left() - 1.17) < 0.15);
     CHECK(s.fact("bank_low").condition);
-    CHECK(has(s.fact("bank_low").text, "at this rate"));
+    CHECK(s.fact("bank_low").text == "Loads at 700 W for 15 min: at this rate the reserve is reached in about 1 h 10 min. Something left on?");
   }
 }
 
@@ -111,12 +120,12 @@ TEST_CASE("sun while the cells are too cold to charge does not count") {
       chargeable += h.accepted_w / 1000;
       held += h.held_off_w / 1000;
     }
-  CHECK(chargeable == doctest::Approx(0));
-  CHECK(held == doctest::Approx(1.4).epsilon(0.1));
+  CHECK(chargeable < 0.001);
+  CHECK(std::abs(held - 1.4) < 0.1);
   REQUIRE(s.outlook().hours_left());
-  CHECK(*s.outlook().hours_left() / 24 == doctest::Approx(1.1).epsilon(0.1));
+  CHECK(std::abs(*s.outlook().hours_left() / 24 - 1.1) < 0.12);
   const auto lines = s.outlook().summary_lines(s.now());
-  CHECK(has(lines[1], "lost to cold cells"));
+  CHECK(has(lines[1], "About 1.4 kWh of today's sun will be lost to cold cells. Warming their space by about "));
 }
 
 TEST_CASE("bank full early on a long day: what is to spare is said in time") {
@@ -129,6 +138,7 @@ TEST_CASE("bank full early on a long day: what is to spare is said in time") {
   REQUIRE(s.plan().surplus_today);
   CHECK(s.plan().surplus_today->kwh > 1.9);  // two strings, about 1.3 each, less the loads
   CHECK(s.plan().surplus_today->kwh < 3.0);
+  CHECK(has(f.text, "Bank full. About 2."));
   CHECK(has(f.text, "if you have a use for it"));
   CHECK(s.outlook().advice().contains("surplus"));
 }
@@ -266,4 +276,17 @@ TEST_CASE("a time ahead is said as exactly as it deserves, and the night belongs
   CHECK(until(words, at(17, 3), now) == "the night to Saturday");
   CHECK(until(words, at(18, 15), now) == "Sunday afternoon");
   CHECK(until(words, at(25, 15), now) == "Sunday 2026-01-25");
+}
+
+TEST_CASE("where the sun gives next to nothing all day, the days left are still said") {
+  rig::Rig r = story::reference();
+  r.site.latitude_deg = 60;
+  Story s(r);
+  const auto december = [](int day, int hour) { return Utc{std::chrono::sys_days{std::chrono::year{2025} / 12 / day}} + hours{hour + 6}; };
+  s.forecast(december(21, 0), [](Utc) { return Weather{0.2, -12, 0, 2}; });
+  s.live(december(21, 0), december(21, 15), [&](Utc t) { return Sight{.soc = 0.8 - 40.0 / 2560 * hours_of(t - december(21, 0)), .load_w = 40, .air_c = -12}; });
+  REQUIRE(s.outlook().hours_left());
+  CHECK(*s.outlook().hours_left() > 20);
+  CHECK(*s.outlook().hours_left() < 30);
+  CHECK(has(s.outlook().summary_lines(s.now())[0], "lasts until"));
 }

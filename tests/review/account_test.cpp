@@ -103,6 +103,14 @@ TEST_CASE("five different days: each day's parts add up and say what it was") {
   CHECK(std::abs(a.days[3].bank.no_permit_h - 13) < 0.1);
   CHECK(a.days[3].bank.charged_below_limit_h == 0);
   CHECK(std::abs(*a.days[4].bank.soc_low - 0.3) < 0.001);
+  CHECK(std::abs(*a.days[4].bank.soc_high - 0.5) < 0.001);
+  for (const auto& d : a.days) {
+    double parts = 0;
+    for (const double p : {d.all.kwh(journal::made), d.all.kwh(journal::snow), d.all.kwh(journal::curtailed), d.all.kwh(journal::cold),
+                           d.all.kwh(journal::cloud), d.all.kwh(journal::unexplained)})
+      parts += p;
+    CHECK(std::abs(parts - d.all.clear_sky_kwh()) < 0.02 * d.all.clear_sky_kwh());
+  }
 
   CHECK(finding(a, "snow") == "Snow cost 0.68 kWh on 2 days; 0.58 kWh of it on 1 day bright enough for clearing to pay.");
   CHECK(finding(a, "clearings") == "Panels were cleared once; it brought about 0.48 kWh on the same days.");
@@ -142,6 +150,33 @@ TEST_CASE("charging while the cells are at or under the limit comes first and sa
   REQUIRE_FALSE(a.findings.empty());
   CHECK(a.findings[0].text ==
         "The bank was under 5 °C for 1.0 h, -6 °C at the coldest; it was charged for 1.0 h at or under 0 °C. That harms the cells: find out what charged it.");
+}
+
+TEST_CASE("what is held back with room in the bank is no surplus of a full one") {
+  Folder f;
+  std::vector<Row> rows{about(R"({"rig":"demo","timezone":"UTC","strings":[{"name":"fore","rated_w":400}]})")};
+  day_rows(rows, 0, &LossSplit::curtailed_w, Cause::curtailed, 11, 15, 0.9, 6, 0.9);   // up to 100 %
+  day_rows(rows, 1, &LossSplit::curtailed_w, Cause::curtailed, 0, 24, 0.9, 6, 0.5);    // up to 60 %
+  const auto a = account_of(recorded(f, rows));
+  CHECK(finding(a, "curtailed") == "A full bank left 0.36 kWh unused on 1 day, about 0.36 kWh a day: time to heat water, warm the cabin or charge something.");
+  CHECK(finding(a, "held_back") ==
+        "Charging was held back on 1 day with room in the bank (at most 60 %): 0.54 kWh not taken. Look at what the battery or the controllers were waiting for.");
+}
+
+TEST_CASE("a clearing that nobody noted, but the output showed, stands in the review with what it brought") {
+  Folder f;
+  std::vector<Row> rows{about(R"({"rig":"demo","timezone":"UTC","strings":[{"name":"fore","rated_w":400}]})")};
+  day_rows(rows, 0, &LossSplit::snow_w, Cause::snow, 0, 10, 0.97, 6, 0.5);
+  AdviceRow done{stamp(start + hours{20}), "clearing", "Cleared about 10:00, brought about 0.48 kWh that day.", 0.48, start + hours{10}, {}, "done: brought 0.48 kWh"};
+  AdviceRow withdrawn = done;
+  withdrawn.outcome = "done: cleared";
+  rows.push_back(withdrawn);
+  rows.push_back(done);
+  const auto a = account_of(recorded(f, rows));
+  REQUIRE(a.days[0].clearings.size() == 1);
+  CHECK(a.days[0].clearings[0].seen_only);
+  CHECK(finding(a, "clearings") == "Panels came free, swept or slid, once; it brought about 0.48 kWh on the same days.");
+  CHECK(review::text(a).find("            glass came free at 10:00: about 0.48 kWh more\n") != std::string::npos);
 }
 
 TEST_CASE("the hours under the reserve are counted by day") {
