@@ -37,6 +37,7 @@ void ThermalModel::forget() {
   if (const auto h = hold(); h && knew_hold_) {
     x_[5] = 0.8 * h->strength_k_per_h;
     sd[5] = 0.25 * h->strength_k_per_h;
+    sd[4] = 0.2;
   }
   p_ = {};
   for (std::size_t i = 0; i < coefficients; ++i) p_[i][i] = sd[i] * sd[i];
@@ -154,9 +155,11 @@ void ThermalModel::balance(double minutes_long) {
   x_[1] = std::clamp(x_[1], 0.0, 1.0);
   x_[2] = std::max(x_[2], 0.0);
   x_[3] = std::max(x_[3], 0.0);
-  x_[4] = std::clamp(x_[4], -3.0, 3.0);
+  // Beside a hidden heater, warmth that is always there is most likely the heater's.
+  const double most_rest = knew_hold_ ? 0.4 : 3;
+  x_[4] = std::clamp(x_[4], -most_rest, most_rest);
   // The step at a turn shows the heater alone; hours of heating show it and the losses as one.
-  if (const auto h = hold()) x_[5] = std::clamp(x_[5], 0.4 * h->strength_k_per_h, 1.2 * h->strength_k_per_h);
+  if (const auto held = hold()) x_[5] = std::clamp(x_[5], 0.4 * held->strength_k_per_h, 1.2 * held->strength_k_per_h);
 }
 
 double ThermalModel::carry_uncertainty(Coefficients& d, double t, const Surroundings& s, bool hidden_on, double dt_h) const {

@@ -80,8 +80,11 @@ void Foresight::on_minute(const RigMinute& m, std::optional<double> cell_c, doub
     own_known_ = true;
     if (on) own_w_ = own_w;
     own_on_ = on;
+    const bool overdue = !on && own_on_c_ && model_.cell_c().value_or(*cell_c) < *own_on_c_ - 0.25;
+    if (!overdue) own_overdue_since_.reset();
+    else if (!own_overdue_since_) own_overdue_since_ = m.at;
     if (on) own_trusted_ = true;
-    else if (own_on_c_ && *cell_c < *own_on_c_ - 0.6) own_trusted_ = false;  // it should have come on by now
+    else if (overdue && (*cell_c < *own_on_c_ - 0.6 || m.at - *own_overdue_since_ >= minutes{20})) own_trusted_ = false;  // it should have come on by now
   }
   const double all_w = own_w + heater_w;
   commanded_on_ = heater_w > 0;

@@ -96,6 +96,7 @@ class Foresight {
   // the bank's own heater, where it is reported
   bool own_known_ = false, own_on_ = false, own_trusted_ = true;
   std::optional<double> own_on_c_, own_off_c_;
+  std::optional<Elapsed> own_overdue_since_;
   double own_w_ = 0;
   std::optional<Utc> heating_since_;
   bool cannot_hold_ = false;

@@ -9,7 +9,8 @@
 
 namespace fw::guard::test {
 
-struct Event { std::size_t at; double level; bool floor; };
+/// short_dip: less than two hours and a degree, and a heater ended it.
+struct Event { std::size_t at; double level; bool floor, short_dip; };
 
 /// Crossings that count: of the limit each; of the floor those that last an hour or go a degree deep. A new one needs
 /// the cells to have been half a degree clear of the level since the last; hopping about it is none.
@@ -29,23 +30,26 @@ inline std::vector<Event> crossings(const std::vector<double>& truth, const std:
     const bool cycling = went_off && i - *went_off <= 720;
     clear = false;
     double deepest = truth[i];
+    bool heated = false;
     std::size_t k = i;
     for (; k < truth.size() && truth[k] <= level; ++k) {
       deepest = std::min(deepest, truth[k]);
+      heated = heated || heating[k];
       if (heating[k - 1] && !heating[k]) went_off = k;
     }
-    if (fresh && (!floor || deepest <= level - 1 || (k - i >= 60 && !cycling))) out.push_back({i, level, floor});
+    if (fresh && (!floor || deepest <= level - 1 || (k - i >= 60 && !cycling))) out.push_back({i, level, floor, heated && deepest > level - 1 && k - i < 120});
     i = k - 1;
   }
   return out;
 }
 
 struct ForesightScore {
-  int events = 0, sudden = 0, warned = 0, raised = 0, false_warnings = 0;
+  int events = 0, sudden = 0, warned = 0, raised = 0, false_warnings = 0, short_dips = 0, short_dips_warned = 0;
   double days = 0;
   std::vector<double> error_min;  ///< of the time named three hours before
   void add(const ForesightScore& o) {
     events += o.events, sudden += o.sudden, warned += o.warned, raised += o.raised, false_warnings += o.false_warnings, days += o.days;
+    short_dips += o.short_dips, short_dips_warned += o.short_dips_warned;
     error_min.insert(error_min.end(), o.error_min.begin(), o.error_min.end());
   }
   double median_error() const {
@@ -85,7 +89,10 @@ inline ForesightScore score_of(const std::vector<double>& truth, const std::vect
     bool stood = t.active[e.at - 120];
     std::size_t gap = 0;
     for (std::size_t i = e.at - 120; i + 10 < e.at; ++i) gap += !t.active[i];
-    if (stood && gap < 30) ++s.warned;
+    const bool warned = stood && gap < 30;
+    s.warned += warned;
+    s.short_dips += e.short_dip;
+    s.short_dips_warned += e.short_dip && warned;
     if (t.named_min[e.at - 180]) s.error_min.push_back(std::abs(*t.named_min[e.at - 180] - 180));
   }
   for (std::size_t i = from; i < t.active.size(); ++i) {

@@ -79,13 +79,15 @@ TEST_CASE("crossings are foreseen two hours and more ahead over many winters, wi
   by_heater[1].print("floor, heater told");
   by_heater[2].print("floor, heater silent");
   from_the_start.print("both, first day too");
+  std::printf("of the floor's: dips of an hour or two to a set point just below it %d, warned %d; all others %d, warned %d\n", floor.short_dips,
+              floor.short_dips_warned, floor.events - floor.short_dips, floor.warned - floor.short_dips_warned);
   std::printf("%d nights of %d banks\n", worlds * 10, worlds);
   CHECK(limit.events >= (whole ? 40 : 30));
   CHECK(floor.events >= (whole ? 60 : 25));
   CHECK(limit.warned >= 0.95 * limit.events);
   CHECK(all.warned >= 0.95 * all.events);
   CHECK(floor.warned >= 0.90 * floor.events);
-  // Missed of these: first dips of an evening to a set point just below the floor, which last an hour or not by minutes.
+  // Of these mostly missed: first dips of an evening to a set point just below the floor, which last an hour or not by minutes.
   CHECK(by_heater[2].warned >= 0.85 * by_heater[2].events);
   CHECK(14.0 * all.false_warnings / all.days <= 1.0);
   CHECK(all.median_error() <= 45);
