@@ -44,12 +44,12 @@ inline std::vector<Event> crossings(const std::vector<double>& truth, const std:
 }
 
 struct ForesightScore {
-  int events = 0, sudden = 0, warned = 0, raised = 0, false_warnings = 0, short_dips = 0, short_dips_warned = 0;
+  int events = 0, sudden = 0, warned = 0, raised = 0, false_warnings = 0, short_dips = 0, short_dips_warned = 0, an_hour_before = 0;
   double days = 0;
   std::vector<double> error_min;  ///< of the time named three hours before
   void add(const ForesightScore& o) {
     events += o.events, sudden += o.sudden, warned += o.warned, raised += o.raised, false_warnings += o.false_warnings, days += o.days;
-    short_dips += o.short_dips, short_dips_warned += o.short_dips_warned;
+    short_dips += o.short_dips, short_dips_warned += o.short_dips_warned, an_hour_before += o.an_hour_before;
     error_min.insert(error_min.end(), o.error_min.begin(), o.error_min.end());
   }
   double median_error() const {
@@ -91,6 +91,7 @@ inline ForesightScore score_of(const std::vector<double>& truth, const std::vect
     for (std::size_t i = e.at - 120; i + 10 < e.at; ++i) gap += !t.active[i];
     const bool warned = stood && gap < 30;
     s.warned += warned;
+    s.an_hour_before += t.active[e.at - 60];
     s.short_dips += e.short_dip;
     s.short_dips_warned += e.short_dip && warned;
     if (t.named_min[e.at - 180]) s.error_min.push_back(std::abs(*t.named_min[e.at - 180] - 180));

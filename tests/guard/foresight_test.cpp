@@ -109,6 +109,7 @@ TEST_CASE("crossings of the limit in the practice feeds are foreseen as well") {
     floor.add(o.floor);
   }
   CHECK(limit.warned == limit.events);
+  CHECK(floor.an_hour_before == floor.events);
   CHECK(14.0 * (limit.false_warnings + floor.false_warnings) / limit.days <= 1.0);
   limit.print("practice limit");
   floor.print("practice floor");
