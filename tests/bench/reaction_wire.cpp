@@ -1,7 +1,7 @@
 // From a cell temperature published by one client to the new current limit heard by it: through a real broker, the
 // daemon and the broker again. First one reading a time, then the same steps inside a stream of readings.
 // The config steps its limit by half degrees, so every reading is a command.
-//   bench_reaction_wire PORT [READINGS_PER_S]
+//   bench_reaction_wire PORT [READINGS_PER_S [PAUSE_MS [STEPS]]]   (0: one a time; 150 ms between steps; 54)
 #include <mosquitto.h>
 
 #include <algorithm>
@@ -33,8 +33,10 @@ std::string number(double c) {
 }  // namespace
 
 int main(int argc, char** argv) {
-  if (argc < 2) return std::fprintf(stderr, "usage: bench_reaction_wire PORT [READINGS_PER_S]\n"), 2;
+  if (argc < 2) return std::fprintf(stderr, "usage: bench_reaction_wire PORT [READINGS_PER_S [PAUSE_MS [STEPS]]]\n"), 2;
   const int per_s = argc > 2 ? std::atoi(argv[2]) : 0;
+  const milliseconds between{argc > 3 ? std::atoi(argv[3]) : 150};
+  const int steps = argc > 4 ? std::min(std::atoi(argv[4]), 54) : 54;
   mosquitto_lib_init();
   mosquitto* m = mosquitto_new(nullptr, true, nullptr);
   mosquitto_connect_callback_set(m, [](mosquitto* c, void*, int) {
@@ -77,14 +79,14 @@ int main(int argc, char** argv) {
   const auto begun = Clock::now();
   std::vector<double> ms;
   int lost = 0;
-  for (int step = 0; step < 54; ++step) {
-    std::this_thread::sleep_for(milliseconds{150});
+  for (int step = 0; step < steps; ++step) {
+    std::this_thread::sleep_for(between);
     const double c = 29.75 - 0.5 * step;
     heard = Clock::time_point{};
     const auto sent = Clock::now();
     now_c = c;
     publish(m, "bench/cell", number(c));
-    while (heard.load() == Clock::time_point{} && Clock::now() - sent < milliseconds{2000}) std::this_thread::sleep_for(std::chrono::microseconds{50});
+    while (heard.load() == Clock::time_point{} && Clock::now() - sent < milliseconds{5000}) std::this_thread::sleep_for(std::chrono::microseconds{50});
     if (heard.load() == Clock::time_point{}) ++lost;
     else ms.push_back(std::chrono::duration<double, std::milli>(heard.load() - sent).count());
   }
