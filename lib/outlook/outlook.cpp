@@ -15,6 +15,8 @@ constexpr Span soc_fresh = minutes{30};
 constexpr double sure_enough = 0.6;
 constexpr double cover_that_counts = 0.15;
 constexpr Span cleared_within = minutes{25};
+constexpr Span snow_lasts = hours{36};
+constexpr double seen_for_min = 60;
 constexpr double closed_cover = 0.7, part_left = 0.45, dim_share = 0.35;
 constexpr Span balance_span = hours{3};
 constexpr double reserve_warn_h = 48;
@@ -228,6 +230,9 @@ void Outlook::follow_strings(const RigMinute& m, const std::vector<Verdict>& ver
   const double fresh_cm = said ? said->snow_cm.value_or(0) / 60 : 0;
   const bool snowing = said && said->snow_cm.value_or(0) >= 0.1;
   if (snowing != snowing_) replan_now_ = true;
+  if (snowing) snow_fell_at_ = m.start;
+  // A dark ridge at dawn looks like snow for a while: what nobody forecast has to be seen for longer before its going is a clearing.
+  const bool fell = snow_fell_at_ && m.start - *snow_fell_at_ < snow_lasts;
   snowing_ = snowing;
   for (std::size_t s = 0; s < strings_.size() && s < verdicts.size(); ++s) {
     StringState& state = strings_[s];
@@ -244,7 +249,8 @@ void Outlook::follow_strings(const RigMinute& m, const std::vector<Verdict>& ver
       const double cover = cover_seen(v, rated);
       // Swept or slid in part: the weather does not bare half the glass within minutes.
       const bool stepped = state.snow_seen && m.start - *state.snow_seen <= cleared_within && state.cover_before > closed_cover && cover < part_left;
-      if (stepped && tells && !state.cleared_at) {
+      if (tells) ++state.minutes_under;
+      if (stepped && tells && !state.cleared_at && (fell || state.minutes_under >= seen_for_min)) {
         begin_account(state, state.dim_at ? *state.dim_at + minutes{1} : m.start);
         state.layer = seen_as(state.layer, snow::water_for_cover(cover, state.layer.density_kgm3), air_c_.value_or(0));
         state.cover_before = cover;
@@ -264,7 +270,7 @@ void Outlook::follow_strings(const RigMinute& m, const std::vector<Verdict>& ver
       state.shown_under_snow += (share_of_clear - state.shown_under_snow) * (state.shown_under_snow > 0 ? 1.0 / 15 : 1);
       state.snow_seen = m.start;
     } else if (free_of_snow(v.cause) && v.confidence >= sure_enough) {
-      const bool at_once = state.snow_seen && m.start - *state.snow_seen <= cleared_within && state.cover_before > 0.5 && !state.cleared_at;
+      const bool at_once = (fell || state.minutes_under >= seen_for_min) && state.snow_seen && m.start - *state.snow_seen <= cleared_within && state.cover_before > 0.5 && !state.cleared_at;
       const double would = 1 - light_through(state.layer);
       // The weather did not do that, and more comes through than the layer would pass under the brightest sky.
       const bool proven = v.measured_w && *v.measured_w > 1.3 * (1 - would) * v.clear_sky_w;
@@ -282,7 +288,7 @@ void Outlook::follow_strings(const RigMinute& m, const std::vector<Verdict>& ver
         }
       }
       if (state.layer.water_mm == 0) {
-        state.shown_under_snow = state.cover_before = 0;
+        state.shown_under_snow = state.cover_before = state.minutes_under = 0;
         state.thick_pass = 1;
         state.snow_seen.reset();
       }

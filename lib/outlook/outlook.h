@@ -75,6 +75,7 @@ class Outlook {
     double soiling_loss = 0;
     std::optional<Utc> snow_seen;              ///< last minute with snow on it
     double thick_pass = 1;                     ///< see StringNow
+    double minutes_under = 0;                  ///< of light in which it was seen
     std::optional<Utc> dim_at;                 ///< last minute under snow with next to no light coming through
     double cover_before = 0;                   ///< before it came free
     double shown_under_snow = 0;               ///< of the cloudless watts, over the last quarter of an hour under snow
@@ -114,7 +115,7 @@ class Outlook {
 
   // the latest
   std::optional<double> soc_, bank_v_, bank_a_, cell_c_, air_c_, cabin_c_, wind_ms_;
-  std::optional<Utc> soc_at_, wind_at_;
+  std::optional<Utc> soc_at_, wind_at_, snow_fell_at_;
   bool charging_allowed_ = true, heavy_before_ = false, snowing_ = false;
   double latitude_deg_ = 0, longitude_deg_ = 0;
   std::optional<double> heading_deg_, pitch_deg_, roll_deg_;

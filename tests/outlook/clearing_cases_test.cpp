@@ -103,6 +103,20 @@ TEST_CASE("swept at noon: the advice goes, and what it brought is written down")
   CHECK(told);
 }
 
+TEST_CASE("half an hour of what looks like snow at dawn, with none forecast, is no clearing when it goes") {
+  for (const double snow_cm : {0.0, 1.0}) {
+    CAPTURE(snow_cm);
+    Story s;
+    s.forecast(at(14, 12), [=](Utc t) { return Weather{0, -5, t >= at(15, 3) && t < at(15, 6) ? snow_cm : 0.0, 2}; });
+    s.live(at(14, 12), at(15, 8, 40), [](Utc) { return Sight{.soc = 0.55, .cause = Cause::clear}; });
+    s.live(at(15, 8, 40), at(15, 9, 10), [](Utc) { return Sight{.soc = 0.55, .cover = 0.9}; });
+    s.live(at(15, 9, 10), at(15, 22), [](Utc) { return Sight{.soc = 0.6}; });
+    bool booked = false;
+    for (const auto& r : s.rows) booked = booked || has(r.text, "Cleared about 09:10");
+    CHECK(booked == (snow_cm > 0));
+  }
+}
+
 TEST_CASE("nearly full bank: what the bank can take counts, not what the panels could make") {
   Story full;
   full.forecast(at(14, 12), [](Utc) { return Weather{}; });
