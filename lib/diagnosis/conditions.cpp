@@ -57,7 +57,9 @@ void Diagnosis::State::conditions(const RigMinute& m) {
       const bool thin = o.snow_pass > (may_be_other ? 0.58 : site_look.snow_lately ? 0.88 : 0.72);
       // What a sweeping or a slide left of a closed cover: the word about it is over, though not all of the glass is bare.
       const bool mostly_gone = s.least_pass < 0.2 && o.snow_pass > 0.55;
-      const double snow = mostly_gone ? 0 : thin ? 0.3 * o.snow : o.snow;
+      // Snow that cloud outweighs, or of which the watts cannot tell, is no word to be sent yet.
+      const double sure = o.cause == Cause::snow || s.snow.on ? o.snow : std::min(o.snow, 0.6);
+      const double snow = mostly_gone ? 0 : thin ? 0.3 * o.snow : sure;
       const bool high = site_look.sun_elevation_deg > alert_from_deg;
       const bool stood = s.snow.on;
       if ((high || s.snow.on) && (free > 0.5 || snow < 0.5)) s.snow.step(now, snow, 5, 0.72, 0.30);

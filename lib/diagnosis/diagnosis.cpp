@@ -11,6 +11,9 @@ namespace {
 
 constexpr double dark_below_deg = 8;          ///< lower than this no verdict is given
 constexpr double dark_below_share = 0.04;     ///< of the rating
+constexpr double rime_gone_min = 150, rime_below_c = 4, deepest_rime = 0.55;   ///< of sun; in the morning; share of the light it leaves; common practice, no source
+constexpr double rimed_weight = 0.15;          ///< of a minute that may show rime
+constexpr double beam_that_tells = 0.4;        ///< of the clear power: a string that sees little of the sun shows little of a cloud
 
 std::vector<StringStates> states_of(const rig::Rig& rig) {
   std::vector<StringStates> out;
@@ -23,6 +26,9 @@ std::vector<double> hold_snow_of(const rig::Rig& rig) {
   for (const auto& s : rig.strings) out.push_back(s.tilt_deg > 65 ? 0.35 : s.tilt_deg > 45 ? 0.6 : s.tilt_deg > 25 ? 0.85 : 1.0);
   return out;
 }
+
+/// How much a string moves; one whose sensor is coarse shows little, even when it seems still.
+double unrest(const Motion& m) { return m.flicker + 0.3 * m.spread + 2 * m.noise; }
 
 std::int32_t local_day(Utc t, double longitude_deg) {
   const double h = hours_of(t.time_since_epoch()) + longitude_deg / 15;
@@ -78,7 +84,7 @@ void Diagnosis::State::learn(const RigMinute& m) {
     const Belief& belief = filter.belief(static_cast<int>(i));
     for (int h = 0; h < states[i].size(); ++h) {
       const Kind k = states[i][h].kind;
-      if (k == Kind::clean || k == Kind::shade || k == Kind::film) fit += belief[static_cast<std::size_t>(h)];
+      if (k == Kind::clean || k == Kind::film) fit += belief[static_cast<std::size_t>(h)];
       if (k == Kind::clean) clean += belief[static_cast<std::size_t>(h)];
       if (k == Kind::frost) frost += belief[static_cast<std::size_t>(h)];
       if (k == Kind::snow) snow += belief[static_cast<std::size_t>(h)];
@@ -86,18 +92,32 @@ void Diagnosis::State::learn(const RigMinute& m) {
     // at first only what a high sun shows: a hill or a few degrees of tilt bend the low one
     const bool fresh = !s.calibration.settled();
     const bool learns = l.carries() && (fresh ? filter.cloudless() > 0.8 && site_look.sun_elevation_deg > 9 : cloudless) && fit > 0.85;
-    s.retrospect.keep({day, sky, s.paper_expected, l.measured_w, l.measured_w / l.clear_w, learns, clear_sky});
-    const double of_clean = l.measured_w / l.clear_w;
+    // rime dims every cold morning alike and would pass for a plane that leans away, or for haze
+    const double share = l.measured_w / l.clear_w;
+    const bool may_be_rimed = minutes_of_sun < rime_gone_min && site_look.air_c.value_or(0) < rime_below_c && share > deepest_rime && share < 1;
+    s.retrospect.keep({day, sky, s.paper_expected, l.measured_w, share, learns || may_be_rimed, clear_sky, snow, snow_may_lie});
+    const double of_clean = share;
     const bool high = site_look.sun_elevation_deg > std::max(10.0, 0.6 * highest_sun_deg);
     const bool full = of_clean > 0.96 && of_clean < 1.06;
     const bool as_clean = clean > 0.85 || full;
     const bool clear_minute = (learns && filter.cloudless() > 0.8 && as_clean) || (steady && l.carries() && of_clean > 0.7 && of_clean < 1.08 && (full || snow + frost < 0.15));
-    if (clear_minute && high && (s.icy_minutes <= 0 || of_clean > 0.97) && l.shade_total > 0.97 && s.calibration.settled()) s.film.learn(day, of_clean, s.calibration);
+    if (clear_minute && high && (s.icy_minutes <= 0 || of_clean > 0.97) && l.shade_total > 0.97 && s.calibration.settled()) s.film.learn(day, of_clean, s.calibration, film_of_others(i));
     // whatever the light, as long as the glass was clean
     if (l.has_volts && l.carries() && clean > 0.9) s.volts_bias.learn(l.measured_w / l.clear_w, l.volts_ln + s.volts_bias.at(l.measured_w / l.clear_w));
     if (!learns) continue;
-    s.calibration.learn(day, sky, s.paper_expected, l.measured_w);
+    s.calibration.learn(day, sky, s.paper_expected, l.measured_w, may_be_rimed ? rimed_weight : 1, snow_may_lie);
   }
+}
+
+std::optional<double> Diagnosis::State::film_of_others(std::size_t string) const {
+  double sum = 0;
+  int known = 0;
+  for (std::size_t i = 0; i < strings.size(); ++i)
+    if (i != string && strings[i].film.known()) {
+      sum += std::max(0.0, strings[i].film.own_loss());
+      ++known;
+    }
+  return known ? std::optional(sum / known) : std::nullopt;
 }
 
 bool Diagnosis::State::nothing_tells() const {
@@ -317,8 +337,10 @@ std::vector<Verdict> Diagnosis::on_minute(const RigMinute& m) {
     const bool free = l.usable && l.carries() && st.filter.state().strings[i].held_back < 0.3 && l.measured_w < 0.95 * l.limit_w;
     s.track.add(free ? l.ratio_ln : NAN, std::max(0.0015, 0.3 / std::max(1.0, l.measured_w)));
     if (free) {
+      // what the sky does it does to all; a shadow's edge or sliding snow moves one
       const Motion motion = s.track.motion();
-      if (motion.known && (!st.motion.known || motion.noise < st.motion.noise)) st.motion = motion;
+      if (motion.known && l.open_beam_w > beam_that_tells * l.clear_w &&
+          (!st.motion.known || unrest(motion) < unrest(st.motion))) st.motion = motion;
     }
   }
   const bool moving = st.stand.moving();

@@ -14,10 +14,11 @@ constexpr double memory_min = 40;        ///< of the present figure
 /// the string's own days agree better; never under `least`.
 constexpr double full_day_min = 180, least_scatter = 0.013, first_scatter = 0.02, first_days = 3, largest_step = 0.04;
 constexpr double claim_from = 0.065, best_day_luck = 1.0, most_in_a_day = 0.07;
+constexpr double in_common = 0.5;   // of a loss that one string shows and the others do not, this much is doubted; an estimate
 
 }  // namespace
 
-void Film::learn(std::int32_t day, double over_clean, const roof::Calibration& c) {
+void Film::learn(std::int32_t day, double over_clean, const roof::Calibration& c, std::optional<double> others) {
   if (!(over_clean > 0.2) || over_clean > 1.6) return;
   if (day != day_) {
     minutes_ = std::min(minutes_, 8.0);
@@ -59,7 +60,9 @@ void Film::learn(std::int32_t day, double over_clean, const roof::Calibration& c
     if (weight > 0.9) top = std::max(top, scale);
   best = std::max(best, top * (1 - best_day_luck * scatter_));
   // dirt does not come all at once: a sudden step is something else
-  loss_ = std::clamp(1 - now_ * c.scale() / best, 0.0, std::min(0.6, before_ + most_in_a_day));
+  own_loss_ = 1 - now_ * c.scale() / best;
+  const double shared = others ? std::min(own_loss_, in_common * *others + (1 - in_common) * own_loss_) : own_loss_;
+  loss_ = std::clamp(shared, 0.0, std::min(0.6, before_ + most_in_a_day));
   const double from = std::max(claim_from, 2.2 * scatter_);
   claimed_ = claimed_ ? loss_ > 0.7 * from : loss_ > from;
 }
@@ -68,7 +71,7 @@ void Film::set(const Kept& k) {
   day_ = k.day;
   minutes_ = k.minutes;
   now_ = k.now;
-  loss_ = k.loss;
+  loss_ = own_loss_ = k.loss;
   scatter_ = k.scatter;
   before_ = k.before;
   known_ = k.known;

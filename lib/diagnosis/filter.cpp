@@ -314,6 +314,7 @@ void Filter::pass_strings(const SiteLook& site, const std::vector<double>& seen,
   Passing now;
   now.sun_elevation_deg = site.sun_elevation_deg;
   now.air_c = site.air_c;
+  now.brightest = site.brightest;
   now.minutes_of_sun = minutes_of_sun;
   now.minutes = step_min;
   std::vector<std::pair<std::size_t, std::size_t>> alike;
@@ -322,6 +323,8 @@ void Filter::pass_strings(const SiteLook& site, const std::vector<double>& seen,
     StringBelief& string = state_.strings[i];
     now.hold_snow = hold_snow_[i];
     now.seen = seen[i];
+    now.shade_min = string.shade_min;
+    if (site.sun_elevation_deg < 0) string.shade_min = 0;
     for (const double cloudless : {1.0, 0.4, 0.1})
       for (const bool spell : {false, true}) {
         alike.clear();
@@ -441,7 +444,9 @@ void Filter::pass_sky(const SiteLook& site, double step_min) {
       std::array<double, regime_count> part{};
       double total = 0;
       for (std::size_t from = 0; from < regime_count; ++from) {
-        const double leave = std::min(0.9, step_min * leave_per_minute(static_cast<Regime>(from), site.hidden_before, site.hidden));
+        // what is not forecast is left sooner
+        const double unforeseen = std::clamp(regime_rows[from].typical / std::max(prior[from], 1e-4), 1.0, 4.0);
+        const double leave = std::min(0.9, step_min * unforeseen * leave_per_minute(static_cast<Regime>(from), site.hidden_before, site.hidden));
         part[from] = state_.sky[from][g] * (leave * prior[to] + (from == to ? 1 - leave : 0.0));
         total += part[from];
       }
@@ -637,6 +642,11 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
       if (!weight.covers.empty())
         take_evidence(static_cast<int>(w.rows.size()), w.rows.data(), w.by_node.data(), support[s], weight, s, string.given);
     }
+    double shade = 0;
+    each_joint([&](std::size_t s, std::size_t g) {
+      for (int h = states_[i].shade_from; h < states_[i].shade_to; ++h) shade += joint[s][g] * string.given.at(s, g, h);
+    });
+    if (shade > 0.5) string.shade_min += 1;
     // the direct look is strong, yet one minute may not flip it
     if (seen_sum > 0)
       string.held_back = std::clamp(0.6 * string.held_back + 0.4 * held_sum / seen_sum, 1e-4, 1 - 1e-4);

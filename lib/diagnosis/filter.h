@@ -48,6 +48,7 @@ class GivenBelief {
 struct StringBelief {
   GivenBelief given;
   double held_back = 0.02;         ///< chance that output is held back
+  double shade_min = 0;            ///< minutes of this day's sun for which shade was the likeliest
 };
 
 struct FilterState {

@@ -45,6 +45,7 @@ struct SiteLook {
   double sun_elevation_deg = -90;
   std::optional<double> air_c;
   double hidden = 0.3, hidden_before = 0.3;  ///< chance that something stands before the sun here, and a minute ago
+  double brightest = 1;            ///< most that any string makes of its clear-sky power
   double forecast_cloud = -1;      ///< 0..1, negative: none
   double snowing = 0;              ///< chance that snow falls now, from forecast and air
   bool forecast_snow = false;      ///< the forecast has snow within a few hours of now

@@ -13,6 +13,8 @@ constexpr double lowest_sun_deg = 2.5;   ///< below it nothing is looked at
 constexpr double over_voltage_near = 0.995;  ///< of the controller's limit
 constexpr Span snow_lasts = hours{36};   ///< a forecast of it is news so long
 constexpr double fixed_shade_doubt = 0.3;
+// Estimates: an hour or two of forecast snow covers; without a forecast some snow every few cold days; how long it lies.
+constexpr double snowfall_covers_min = 60, unforeseen_min = 4 * 1440, warm_melts_min = 240, thaw_melts_min = 1440, cold_lasts_min = 3 * 1440;
 constexpr Span frozen_after = minutes{30};
 
 /// Snow now, by forecast and air. A forecast is off by hours at times.
@@ -38,6 +40,14 @@ bool snow_forecast_near(const RigMinute& m) {
 
 }  // namespace
 
+/// Chance that snow lies: it comes with the forecast, or unforeseen on cold days, and goes with warmth and time.
+void Diagnosis::State::follow_snow_weather(double minutes) {
+  const double air = site_look.air_c.value_or(0);
+  const double comes = (air > 2.5 ? 0 : site_look.has_forecast ? site_look.snowing / snowfall_covers_min : 1 / unforeseen_min);
+  const double goes = air > 4 ? 1 / warm_melts_min : air > 1 ? 1 / thaw_melts_min : 1 / cold_lasts_min;
+  snow_may_lie += minutes * ((1 - snow_may_lie) * comes - snow_may_lie * goes);
+}
+
 void Diagnosis::State::look_at(const RigMinute& m) {
   SiteLook& l = site_look;
   l = {};
@@ -49,6 +59,7 @@ void Diagnosis::State::look_at(const RigMinute& m) {
   l.forecast_snow = snow_forecast_near(m);
   if (l.forecast_snow) snow_was_forecast = m.start;
   l.snow_lately = !l.has_forecast || (snow_was_forecast && m.start - *snow_was_forecast < snow_lasts);
+  follow_snow_weather(1);
   l.soc = m.soc;
   l.bank_v = m.bank_voltage_v;
   l.bank_nominal_v = rig.bank.nominal_v;
@@ -82,7 +93,15 @@ void Diagnosis::State::look_at(const RigMinute& m) {
   l.hidden = l.sun_elevation_deg > -1 ? skyline.hidden(l.sun_elevation_deg, sky.sun.azimuth_deg) : Skyline::above_flat();
   l.hidden_before = hidden_before;
   hidden_before = l.hidden;
-  for (std::size_t i = 0; i < strings.size(); ++i) strings[i].look = look_at(m, static_cast<int>(i));
+  bool looked = false;
+  double brightest = 0;
+  for (std::size_t i = 0; i < strings.size(); ++i) {
+    const StringLook& look = strings[i].look = look_at(m, static_cast<int>(i));
+    if (!look.usable) continue;
+    looked = true;
+    brightest = std::max(brightest, look.measured_w / std::max(1.0, look.clear_w));
+  }
+  if (looked) l.brightest = brightest;
 }
 
 StringLook Diagnosis::State::look_at(const RigMinute& m, int string) {

@@ -9,8 +9,9 @@ namespace {
 
 constexpr double snow_below = 0.91;    ///< of light through the cover: less is snow
 constexpr double shade_below = 0.90;
+constexpr double no_beam_share = 0.3;     ///< of the clear light: less than this comes without beam; an estimate
 /// With two causes at work the local one is named when it takes this share of what the sky takes (in ln).
-constexpr double local_share = 0.4;
+constexpr double local_share = 0.4, film_share = 1.0;
 
 /// Chance that the share of light is under a limit when `share` is known to a few per cent.
 double under(double share, double limit, double sd) { return 1 / (1 + std::exp((share - limit) / (0.55 * sd))); }
@@ -46,7 +47,8 @@ Opinion opinion_of(const StringStates& states, const Belief& belief, double held
       const double mine = -std::log(std::max(pass, 0.001));
       // of two at work the greater is named
       if (-std::log(std::max(shade_now, 0.001)) > std::max(mine, 0.1)) c = Cause::shade;
-      const double q = mine >= local_share * sky_loss ? 1.0 : std::exp(-6 * (local_share * sky_loss - mine));
+      const double named_from = (c == Cause::soiling ? film_share : local_share) * sky_loss;
+      const double q = mine >= named_from ? 1.0 : std::exp(-6 * (named_from - mine));
       add(c, b * q);
       add(Cause::cloud, b * (1 - q));
     };
@@ -76,8 +78,11 @@ Opinion opinion_of(const StringStates& states, const Belief& belief, double held
         break;
       case Kind::shade: {
         o.shade += b;
+        // a shadow takes beam, and under cloud there is little
         const double beam_share = look.beam_w / std::max(1.0, look.shaded_clear_w());
-        local(Cause::shade, 1 - beam_share * (1 - s.pass));
+        const double beam = beam_share * std::clamp((sky_here - no_beam_share) / (1 - no_beam_share), 0.0, 1.0);
+        const double rest = std::max(sky_here - beam, 0.01);
+        local(Cause::shade, (beam * s.pass + rest * (0.5 + 0.5 * s.pass)) / (beam + rest));
         break;
       }
       case Kind::leaf:

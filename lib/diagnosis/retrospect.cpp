@@ -12,13 +12,36 @@ constexpr double least_level = 0.80, most_level = 1.25;
 constexpr std::size_t full_minutes = 15;
 constexpr double calm_step = 0.012;      // of ln(power), a minute
 constexpr double rounding_w = 0.6;
-constexpr double sure = 0.7;
+constexpr double sure = 0.7, no_snow = 0.1;
+constexpr std::ptrdiff_t full_beside = 10;   // minutes
+// No cloud's edge stays this still for so long: calm and brighter than the model is a clear sky over a plane that leans
+// otherwise than thought.
+constexpr double very_calm_step = 0.008, brightest_level = 1.45, bright_level = 0.98;
+constexpr std::size_t calm_run = 30;
+
+bool consecutive(const Retrospect::Minute& a, const Retrospect::Minute& b) {
+  return a.share > 0 && b.share > 0 && std::abs(b.sky.sun.hour_angle_deg - a.sky.sun.hour_angle_deg) < 0.4;
+}
 
 }  // namespace
+
+void Retrospect::learn_calm_runs(const std::vector<Minute>& day, roof::Calibration& calibration) {
+  for (std::size_t from = 0, to; from < day.size(); from = to) {
+    for (to = from + 1; to < day.size() && consecutive(day[to - 1], day[to]) &&
+                        std::abs(std::log(day[to].share / day[to - 1].share)) < very_calm_step + rounding_w / std::max(1.0, day[to].measured_w); ++to) {}
+    if (to - from < calm_run) continue;
+    std::size_t above = 0;
+    for (std::size_t i = from; i < to; ++i) above += day[i].share > bright_level && day[i].share < brightest_level;
+    if (above < (to - from) * 9 / 10) continue;
+    for (std::size_t i = from; i < to; ++i)
+      if (!day[i].learned && day[i].share < brightest_level) calibration.learn(day[i].day, day[i].sky, day[i].paper, day[i].measured_w, 1, day[i].may_be_covered);
+  }
+}
 
 void Retrospect::close_day(roof::Calibration& calibration) {
   std::vector<Minute> day;
   day.swap(kept_);
+  learn_calm_runs(day, calibration);
   // what the string makes in the calm clear minutes of this day: something lasting would show there too
   std::vector<double> levels;
   for (std::size_t i = 1; i < day.size(); ++i) {
@@ -28,9 +51,15 @@ void Retrospect::close_day(roof::Calibration& calibration) {
   if (levels.size() < full_minutes) return;
   const auto middle = levels.begin() + static_cast<std::ptrdiff_t>(levels.size() / 2);
   std::nth_element(levels.begin(), middle, levels.end());
-  for (const Minute& m : day)
-    if (!m.learned && m.cloudless > sure && m.share > 0.01 && m.share < low_below * *middle)
-      calibration.learn(m.day, m.sky, m.paper, m.measured_w);
+  // snow has no full power before it on a dry day; between full power and full power it was a shadow, whatever it seemed
+  const auto full = [&](const Minute& m) { return m.cloudless > sure && m.share > 0.95 * low_below * *middle; };
+  std::ptrdiff_t before = 0, after = std::count_if(day.begin(), day.end(), full);
+  for (const Minute& m : day) {
+    if (full(m)) ++before, --after;
+    const bool between = before >= full_beside && after >= full_beside;
+    if (!m.learned && m.cloudless > sure && (m.snow < no_snow || m.may_be_covered < no_snow || between) && m.share > 0.01 && m.share < low_below * *middle)
+      calibration.learn(m.day, m.sky, m.paper, m.measured_w, 1, m.may_be_covered);
+  }
 }
 
 }  // namespace fw::diagnosis

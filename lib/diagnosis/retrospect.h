@@ -18,6 +18,8 @@ class Retrospect {
     double measured_w = 0, share = 0;   ///< share: of clear-sky power
     bool learned = false;               ///< taken for a clear minute at once
     double cloudless = 0;               ///< belief then that the sky was cloudless and the sun out
+    double snow = 0;                   ///< belief then that snow lay
+    double may_be_covered = 0;          ///< chance by the weather that snow lay
   };
 
   /// Every minute in which the string was free to make what it could, of one day.
@@ -28,6 +30,7 @@ class Retrospect {
   void close_day(roof::Calibration& calibration);
 
  private:
+  static void learn_calm_runs(const std::vector<Minute>& day, roof::Calibration& calibration);
   std::vector<Minute> kept_;
 };
 

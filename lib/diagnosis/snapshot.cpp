@@ -58,6 +58,7 @@ std::string Diagnosis::snapshot() const {
   if (st.snow_was_forecast) j["snow_was_forecast_ms"] = ms_of(*st.snow_was_forecast);
   j["minutes_of_sun"] = st.minutes_of_sun;
   j["highest_sun_deg"] = st.highest_sun_deg;
+  j["snow_may_lie"] = st.snow_may_lie;
   for (const auto& row : st.filter.state().sky) j["sky"].push_back(row);
   j["horizon"] = st.skyline.kept();
   for (std::size_t i = 0; i < st.strings.size(); ++i) {
@@ -67,6 +68,7 @@ std::string Diagnosis::snapshot() const {
     k["calibration"] = s.calibration.snapshot();
     const StringBelief& b = st.filter.state().strings[i];
     k["held_back"] = b.held_back;
+    k["shade_min"] = b.shade_min;
     for (std::size_t r = 0; r < regime_count; ++r) {
       json pair = json::array();
       for (std::size_t g = 0; g < cover_count; ++g) {
@@ -101,6 +103,7 @@ void Diagnosis::restore(std::string_view text) {
     st.snow_was_forecast = utc_ms(j["snow_was_forecast_ms"].get<std::int64_t>());
   st.minutes_of_sun = number(j, "minutes_of_sun", 0);
   st.highest_sun_deg = number(j, "highest_sun_deg", 15);
+  st.snow_may_lie = number(j, "snow_may_lie", 0.2);
   if (const auto horizon = j.find("horizon"); horizon != j.end()) st.skyline.take(*horizon);
   FilterState& f = st.filter.restored();
   if (sky->size() == regime_count) {
@@ -127,6 +130,7 @@ void Diagnosis::restore(std::string_view text) {
       if (k.contains("calibration") && k["calibration"].is_string())
         if (const auto r = s.calibration.restore(k["calibration"].get<std::string>()); !r) s.calibration.reset();
       f.strings[i].held_back = std::clamp(number(k, "held_back", 0.02), 1e-4, 1 - 1e-4);
+      f.strings[i].shade_min = std::clamp(number(k, "shade_min", 0), 0.0, 1440.0);
       if (const auto given = k.find("given"); given != k.end() && given->is_array() && given->size() == regime_count)
         for (std::size_t r = 0; r < regime_count; ++r)
           for (std::size_t g = 0; g < cover_count; ++g)

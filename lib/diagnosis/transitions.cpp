@@ -9,9 +9,12 @@ namespace {
 
 constexpr double per_minute(double minutes) { return 1.0 / minutes; }
 constexpr double hour = 60, day = 24 * 60;
+constexpr double dull_melts = 0.25, bright = 0.4;   ///< share of the melting under a dark sky; what is bright; estimates
 constexpr double still_is_no_proof = per_minute(40);  ///< what cannot change must not win over what can by that alone; an estimate
 // Shade where an earlier day had the sun, against a place not seen yet; an estimate.
 constexpr double open_from = 0.9, new_shade = 0.1;
+// The sun passes what stands about a rig within some two hours; an estimate. What stays longer is something else.
+constexpr double passing_min = 150;
 
 /// Time in which a snow row gives way to the next lighter one.
 double melt_minutes(const Passing& n) {
@@ -59,7 +62,8 @@ FW_INLINE void pass_minute(const StringStates& s, const Passing& n, const Quad* 
   }
 
   // snow: melts row by row, slides or is swept at once, grows while more falls
-  const double melt = per_minute(melt_minutes(n));
+  // little light melts little; the same for all explanations, or the one that melts less would win by waiting
+  const double melt = per_minute(melt_minutes(n)) * (air > 3 ? 1 : dull_melts + (1 - dull_melts) * std::min(1.0, n.brightest / bright));
   for (int i = s.snow_from; i < s.snow_to; ++i) {
     move(i, i + 1 < s.snow_to ? i + 1 : 0, melt);
     move(i, 0, air > 6 ? per_minute(40) : sun_up ? per_minute(20 * hour) : per_minute(150 * hour));
@@ -96,13 +100,13 @@ FW_INLINE void pass_minute(const StringStates& s, const Passing& n, const Quad* 
 
   // shade: needs a beam; gone by night, comes and goes within hours
   for (int i = s.shade_from; i < s.shade_to; ++i) {
-    move(i, 0, !sun_up ? per_minute(10) : n.seen > open_from ? per_minute(25) : n.cloudless < 0.3 ? per_minute(40) : per_minute(100));
+    move(i, 0, !sun_up || n.shade_min > passing_min ? per_minute(10) : n.seen > open_from ? per_minute(25) : n.cloudless < 0.3 ? per_minute(40) : per_minute(100));
     if (i + 1 < s.shade_to) move(i, i + 1, per_minute(25));
     if (i > s.shade_from) move(i, i - 1, per_minute(25));
   }
   if (sun_up) {
     // what stands about is met at first light sooner than later
-    const double rate = n.sun_elevation_deg < 5 ? per_minute(12 * hour) : n.cloudless * per_minute(100 * hour);
+    const double rate = n.shade_min > passing_min ? 0 : n.sun_elevation_deg < 5 ? per_minute(12 * hour) : n.cloudless * per_minute(100 * hour);
     const double onset = (n.seen > open_from ? new_shade : 1.0) * rate / (s.shade_to - s.shade_from);
     for (int i = s.shade_from; i < s.shade_to; ++i) move(0, i, onset);
   }
@@ -120,7 +124,7 @@ FW_INLINE void pass_minute(const StringStates& s, const Passing& n, const Quad* 
   };
   if (s.half_to > s.half_from) {
     const int whole = s.half_to - 1;
-    fault(whole, per_minute(400 * day), still_is_no_proof);
+    fault(whole, per_minute(400 * day), n.sun_elevation_deg > 8 ? still_is_no_proof : per_minute(30 * day));
     for (int i = s.half_from; i < whole; ++i) {
       if (!sun_up && air < 3) move(whole, i, per_minute(day) / 4);
       move(i, i + 1, sun_up ? (n.minutes_of_sun > 150 ? per_minute(4) : per_minute(25)) : 0);
@@ -190,7 +194,7 @@ double snow_onset_per_minute(const Passing& n, const SiteLook& site) {
   double per_day = air > 4 ? 0.001 : air > 2 ? 0.02 : 0.15;
   if (site.has_forecast) per_day *= site.forecast_snow ? 8 : site.snow_lately ? 0.10 : 0.02;
   if (site.forecast_cloud >= 0 && !site.forecast_snow) per_day *= 0.15 + 0.85 * site.forecast_cloud;
-  if (n.sun_elevation_deg > 5) per_day *= 1.0 - 0.98 * n.cloudless;
+  if (n.sun_elevation_deg > 5) per_day *= 1.0 - 0.998 * n.cloudless;
   return per_day / day;
 }
 

@@ -20,9 +20,11 @@ struct Passing {
   double snowing = 0;           ///< 0..1
   double minutes_of_sun = 0;    ///< since sunrise
   double hold_snow = 1;         ///< steep strings hold less: 0.3..1
+  double brightest = 1;         ///< see SiteLook
   double cloudless = 0.5;       ///< belief that the sky is cloudless
   bool spell = false;           ///< under the explanation that snow lies
   double seen = 0;              ///< see StringLook
+  double shade_min = 0;         ///< for which the string has been in shade
   double minutes = 1;           ///< that pass at once
 };
 

@@ -20,6 +20,7 @@ constexpr double haze_limit = 0.06;
 constexpr double lean_limit = 0.6;        // about 30 deg
 constexpr double patch_sigma = 0.04;      // scatter of a patch's day mean about the model, ln
 constexpr double day_sigma = 0.06;        // how much days differ by themselves
+constexpr double paper_sigma = 0.08;      // of a rating; an estimate
 constexpr double full_patch_min = 10;     // minutes after which a patch counts in full
 constexpr double good_day_min = 45;
 constexpr double gap_below = 0.7;         // shade on both sides of a gap
@@ -111,7 +112,7 @@ double Calibration::predicted(const Seen& s, const Fit& fit) const {
 }
 
 void Calibration::learn(std::int32_t day, const sky::State& sky, const Expected& paper, double measured_w,
-                        double weight) {
+                        double weight, double may_be_covered) {
   if (!(paper.power_w > 0.03 * paper_.rated_w()) || !std::isfinite(measured_w) || measured_w < 0 || !(weight > 0)) return;
   const double ratio = measured_w / paper.power_w;
   if (ratio > 2) return;
@@ -135,6 +136,7 @@ void Calibration::learn(std::int32_t day, const sky::State& sky, const Expected&
   DayScale& scale = day_scales_[day];
   if (scale.minutes == 0) scale.scale = scale_;
   scale.minutes += weight;
+  scale.covered += (may_be_covered - scale.covered) * weight / scale.minutes;
   while (static_cast<int>(day_scales_.size()) > days_kept) day_scales_.erase(day_scales_.begin());
   unfitted_minutes_ += weight;
   if (unfitted_minutes_ >= (settled() ? 30 : 15)) refit();
@@ -181,7 +183,7 @@ void Calibration::fit_plane_and_haze() {
   const double turn = std::hypot(0.06, 0.25 * sun::sin_deg(paper_.sheet().plane.tilt_deg)) * open;
   const double turn_east = std::abs(sun::cos_deg(paper_.sheet().plane.azimuth_deg));
   const double sigma[3] = {std::hypot(turn * turn_east, along * std::sqrt(1 - turn_east * turn_east)),
-                           std::hypot(turn * std::sqrt(1 - turn_east * turn_east), along * turn_east), 0.02 * open};
+                           std::hypot(turn * std::sqrt(1 - turn_east * turn_east), along * turn_east), 0.012 * open};
 
   const Fit before{lean_east_, lean_north_, haze_};
   Fit fit = before;
@@ -236,7 +238,10 @@ void Calibration::fit_plane_and_haze() {
     }
     for (const auto& [day, rows] : by_day) {
       const double l = level[day];
-      const double day_say = say(std::min(l - usual, 0.0), 0.1) / (patch_sigma * patch_sigma);
+      // Snow that melts through a day looks like a plane that leans west.
+      const auto told = day_scales_.find(day);
+      const double open_glass = told == day_scales_.end() ? 1 : 1 - 0.9 * told->second.covered;
+      const double day_say = open_glass * say(std::min(l - usual, 0.0), 0.1) / (patch_sigma * patch_sigma);
       double sums[3][4] = {}, mean[4] = {}, total = 0;
       for (const Row& r : rows) {
         const double base = r.ln_ratio - here[r.patch];
@@ -299,6 +304,18 @@ void Calibration::fit_scale() {
   double wanted = quantile(v, 0.75);
   double good_days = 0;
   for (const auto& x : v) good_days += x.weight;
+  // Thin snow on every day so far would look like a string that never made more.
+  double uncovered = 0, covered = 0;
+  for (const auto& [day, d] : day_scales_) {
+    const double weight = std::min(d.minutes / good_day_min, 1.0);
+    uncovered += weight * (1 - d.covered);
+    covered += weight * d.covered;
+  }
+  if (wanted < 1 && covered > 0) {
+    const double of_days = (uncovered + 0.25 * covered) / (day_sigma * day_sigma);
+    const double of_paper = covered / (covered + uncovered) / (paper_sigma * paper_sigma);
+    wanted = std::exp(std::log(wanted) * of_days / (of_days + of_paper));
+  }
   const std::int32_t today = day_scales_.rbegin()->first;
   if (good_days > 4 && wanted < scale_) {
     const double per_day = std::max(0.06 / (good_days * good_days), 0.0003);
@@ -463,7 +480,7 @@ std::string Calibration::snapshot() const {
   for (const auto& [day, d] : day_scales_) {
     if (!first) t += ' ';
     first = false;
-    t += std::to_string(day) + ":" + fixed(d.minutes, 1) + ":" + fixed(d.scale, 5);
+    t += std::to_string(day) + ":" + fixed(d.minutes, 1) + ":" + fixed(d.scale, 5) + ":" + fixed(d.covered, 3);
   }
   t += "|";
   first = true;
@@ -519,10 +536,11 @@ Result<void> Calibration::restore(std::string_view text) {
   fresh.unfitted_minutes_ = *unfitted;
   for (const auto record : parts(blocks[1], ' ')) {
     const auto f = parts(record, ':');
-    if (f.size() != 3) return bad("a day is not readable");
-    const auto d = number(f[0], -1e6, 1e6), minutes = number(f[1], 0, 1e6), s = number(f[2], day_scale_low, day_scale_high);
-    if (!d || !minutes || !s) return bad("a day is out of range");
-    fresh.day_scales_[static_cast<std::int32_t>(*d)] = {*minutes, *s};
+    if (f.size() != 3 && f.size() != 4) return bad("a day is not readable");
+    const auto d = number(f[0], -1e6, 1e6), minutes = number(f[1], 0, 1e6), s = number(f[2], day_scale_low, day_scale_high),
+               covered = f.size() > 3 ? number(f[3], 0, 1) : 0.0;
+    if (!d || !minutes || !s || !covered) return bad("a day is out of range");
+    fresh.day_scales_[static_cast<std::int32_t>(*d)] = {*minutes, *s, *covered};
   }
   for (const auto record : parts(blocks[2], ' ')) {
     const auto f = parts(record, ':');

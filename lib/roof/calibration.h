@@ -50,8 +50,10 @@ class Calibration {
   /// (sky.now equal to sky.clear); paper_expected: expected() of the paper string under it, unlimited.
   /// weight 0..1: share of a minute. Left out: expected power under 3 % of the rating, measured power
   /// not finite or negative, more than twice what is expected.
+  /// may_be_covered 0..1: chance, by the weather alone, that snow lies on the glass unseen. What such days show
+  /// lowers the scale only as far as a rating may be off.
   void learn(std::int32_t local_day, const sky::State& sky, const Expected& paper_expected, double measured_w,
-             double weight = 1);
+             double weight = 1, double may_be_covered = 0);
 
   /// Works out scale, plane, haze and shade anew from what is gathered; learn() does so by itself
   /// after every 15 minutes learned (30 when settled).
@@ -78,6 +80,7 @@ class Calibration {
   struct DayScale {
     double minutes = 0;
     double scale = 1;
+    double covered = 0;   ///< mean chance that snow lay there unseen
   };
   const std::map<std::int32_t, DayScale>& day_scales() const { return day_scales_; }
 

@@ -1,7 +1,10 @@
 // Terms of the evidence and of the table of transitions, each by itself.
 #include <doctest/doctest.h>
 
+#include <cmath>
+
 #include "diagnosis/evidence.h"
+#include "diagnosis/opinion.h"
 #include "diagnosis/transitions.h"
 
 using namespace fw;
@@ -70,6 +73,83 @@ TEST_CASE("a lost branch has to hold against doubt as snow has") {
   const double left = sum_of(b, two_by_two.half_from, two_by_two.half_to);
   CHECK(left > 0.3);
   CHECK(left < 0.45);
+}
+
+TEST_CASE("a shadow that has stayed for hours is given up, and none is met again that day") {
+  Passing now;
+  now.sun_elevation_deg = 20;
+  now.air_c = 2.0;
+  now.minutes_of_sun = 300;
+  now.cloudless = 1;
+  const auto after = [&](double shade_min, int from_row) {
+    now.shade_min = shade_min;
+    Belief b = all_in(two_by_two, from_row);
+    for (int minute = 0; minute < 30; ++minute) pass_minute(two_by_two, now, b);
+    return sum_of(b, two_by_two.shade_from, two_by_two.shade_to);
+  };
+  CHECK(after(200, two_by_two.shade_from + 2) < 0.1 * after(60, two_by_two.shade_from + 2));
+  CHECK(after(200, 0) < 0.01 * after(60, 0));
+}
+
+TEST_CASE("a lost branch is still lost in the morning") {
+  Passing night;
+  night.sun_elevation_deg = -20;
+  night.air_c = 6.0;
+  Belief b = all_in(two_by_two, two_by_two.half_to - 1);
+  for (int step = 0; step < 90; ++step) {
+    night.minutes = 10;
+    pass_minute(two_by_two, night, b);
+  }
+  CHECK(sum_of(b, two_by_two.half_from, two_by_two.half_to) > 0.9);
+}
+
+TEST_CASE("snow melts under the sun, hardly under a dark sky, and at once in warm air") {
+  const auto left = [](double brightest, double air_c) {
+    Passing now;
+    now.sun_elevation_deg = 20;
+    now.air_c = air_c;
+    now.brightest = brightest;
+    now.minutes_of_sun = 200;
+    Belief b = all_in(two_by_two, two_by_two.snow_to - 4);
+    for (int minute = 0; minute < 60; ++minute) pass_minute(two_by_two, now, b);
+    double through = 0;
+    for (int i = two_by_two.snow_from; i < two_by_two.snow_to; ++i) through += b[static_cast<std::size_t>(i)] * two_by_two[i].pass;
+    return through + b[0];
+  };
+  CHECK(left(0.05, -1) < left(0.9, -1));
+  CHECK(left(0.05, 8) == doctest::Approx(left(0.9, 8)));
+}
+
+TEST_CASE("no snow begins under a cloudless sky") {
+  Passing now;
+  now.sun_elevation_deg = 20;
+  now.air_c = -2.0;
+  SiteLook site;
+  now.cloudless = 0;
+  const double cloudy = snow_onset_per_minute(now, site);
+  now.cloudless = 1;
+  CHECK(snow_onset_per_minute(now, site) < 0.005 * cloudy);
+}
+
+TEST_CASE("a shadow is named while there is beam to take; under a closed cover it is the cloud") {
+  const StringStates states{3, 1, 3};
+  StringLook look;
+  look.usable = true;
+  look.clear_w = 500;
+  look.open_beam_w = look.beam_w = 400;
+  look.open_diffuse_w = look.diffuse_w = 100;
+  Belief b(static_cast<std::size_t>(states.size()), 0.0);
+  b[static_cast<std::size_t>(states.shade_from + 1)] = 1;   // a fifth of the beam comes through
+  struct Row {
+    double share;
+    Cause cause;
+  };
+  for (const auto [share, cause] : {Row{1.0, Cause::shade}, Row{0.7, Cause::shade}, Row{0.15, Cause::cloud}, Row{0.06, Cause::cloud}}) {
+    CAPTURE(share);
+    look.measured_w = 0.3 * share * look.clear_w;
+    look.ratio_ln = std::log(look.measured_w / look.clear_w);
+    CHECK(opinion_of(states, b, 0, look, share, share < 0.5 ? 1 : 0, 0, 1, true, false).cause == cause);
+  }
 }
 
 TEST_CASE("a forecast that has had no snow for a day and a half speaks against snow, one that has speaks for it") {
