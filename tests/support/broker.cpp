@@ -63,4 +63,6 @@ void Broker::stop() {
   process_.reset();
 }
 
+void Broker::freeze(bool on) { process_->signal(on ? SIGSTOP : SIGCONT); }
+
 }  // namespace fw::test

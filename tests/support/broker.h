@@ -24,6 +24,7 @@ class Broker {
   void start();                   ///< returns when it accepts connections
   void kill();                    ///< SIGKILL
   void stop();                    ///< SIGTERM
+  void freeze(bool on);           ///< SIGSTOP and SIGCONT: its connections stay open and nothing moves on them
   int port() const { return options_.port; }
   std::string log() const { return read_file(dir_.file("log")); }
   /// False where no mosquitto is installed: tests say so and skip.

@@ -6,6 +6,9 @@
 #include <sys/socket.h>
 #include <unistd.h>
 
+#include <algorithm>
+#include <chrono>
+
 namespace fw::test {
 namespace {
 sockaddr_in loopback(int port) {
@@ -52,6 +55,9 @@ void Proxy::run() {
       waits.push_back({silent ? -1 : p.inner, POLLIN, 0});
       waits.push_back({silent ? -1 : p.outer, POLLIN, 0});
     }
+    const int crawl = crawl_;
+    constexpr int turns_per_s = 20;
+    if (crawl > 0) std::this_thread::sleep_for(std::chrono::milliseconds{1000 / turns_per_s});
     poll(waits.data(), waits.size(), 20);
     const std::size_t known = pairs.size();
     if (hole_)
@@ -64,7 +70,8 @@ void Proxy::run() {
           if (!waits[1 + 2 * i + static_cast<std::size_t>(side)].revents) continue;
           const int from = side == 0 ? pairs[i].inner : pairs[i].outer;
           const int to = side == 0 ? pairs[i].outer : pairs[i].inner;
-          const ssize_t n = read(from, buffer, sizeof buffer);
+          const std::size_t most = crawl > 0 ? static_cast<std::size_t>(std::max(1, crawl / turns_per_s)) : sizeof buffer;
+          const ssize_t n = read(from, buffer, most);
           ended = n <= 0 || send(to, buffer, static_cast<std::size_t>(n), MSG_NOSIGNAL) != n;
         }
         if (ended) drop(i);
