@@ -2,6 +2,7 @@
 // Fixed shade is seen from behind: while a hill or a tree stands before the sun the sky looks overcast, and
 // only full power beside it, earlier or later the same day, tells what it was. A day's minutes are kept until it is
 // over, and the calm low spells next to clear ones go to the calibration, which wants two days to agree before it believes them.
+// So do half hours calm and brighter than the model: there it is the plane that is wrong.
 #include <cstdint>
 #include <vector>
 

@@ -471,7 +471,7 @@ void Calibration::stand_on(const sky::Plane& plane) {
 
 void Calibration::reset() { *this = Calibration(paper_); }
 
-// firnwatt-calibration 1;scale;east;north;haze;scale day;unfitted|day:minutes:scale ...|key:minutes:elevation:
+// firnwatt-calibration 1;scale;east;north;haze;scale day;unfitted|day:minutes:scale:covered ...|key:minutes:elevation:
 // azimuth:air mass:beam share:day,minutes,ratio ...
 std::string Calibration::snapshot() const {
   std::string t = "firnwatt-calibration 1;" + fixed(scale_, 6) + ";" + fixed(lean_east_, 6) + ";" + fixed(lean_north_, 6) +
