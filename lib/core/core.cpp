@@ -17,6 +17,7 @@ constexpr Span alive_every = std::chrono::minutes{15};
 constexpr Span state_every = std::chrono::minutes{5};
 constexpr Span snapshot_every = std::chrono::hours{1};
 constexpr Span minute = std::chrono::minutes{1};
+constexpr std::string_view run_goes_on = "goes on", run_ended = "ended";   ///< the snapshot "run"
 
 template <class... F>
 struct Match : F... { using F::operator()...; };
@@ -50,6 +51,7 @@ Core::Core(rig::Rig rig, const Words& words, Now start, guard::Continuity how)
   store(SnapshotRow{stamp(), "rig", rig_meta(rig_)});
   if (how_ == guard::Continuity::reload) store(EventRow{stamp(), "reload", "config read again"});
   else store(EventRow{stamp(), "start", "watching begins"});
+  store(SnapshotRow{stamp(), "run", std::string(run_goes_on)});
 }
 
 void Core::restore(const std::map<std::string, std::string>& snapshots) {
@@ -57,6 +59,11 @@ void Core::restore(const std::map<std::string, std::string>& snapshots) {
     const auto it = snapshots.find(room);
     return it == snapshots.end() ? std::string_view{} : std::string_view{it->second};
   };
+  if (how_ == guard::Continuity::restart && of("run") == run_goes_on) {
+    const std::string text = "the run before ended without a stop: power lost, a crash, or a hang that the watchdog ended";
+    store(EventRow{stamp(), "cut_off", text});
+    log(Level::warn, text);
+  }
   if (!of("window").empty()) window_.restore(of("window"));
   if (!of("guard").empty()) guard_.restore(of("guard"), now(), how_);
   if (!of("diagnosis").empty()) diagnosis_.restore(of("diagnosis"));
@@ -508,6 +515,7 @@ std::vector<Effect> Core::stop(Elapsed t) {
   collect();
   store_snapshots(true);
   store(EventRow{stamp(), "stop", "watching ends"});
+  store(SnapshotRow{stamp(), "run", std::string(run_ended)});
   publish_alive("offline");
   for (Effect& e : take_effects()) out.push_back(std::move(e));
   return out;

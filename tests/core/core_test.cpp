@@ -344,6 +344,34 @@ TEST_CASE("the journal tells a config read again from a start") {
   CHECK(events(again) == std::vector<std::string>{"reload"});
 }
 
+TEST_CASE("a run that was cut off is noted by the next, one that was stopped or read its config again is not") {
+  struct Row {
+    bool stopped;
+    guard::Continuity how;
+    bool noted;
+  };
+  for (const auto [stopped, how, noted] : {Row{false, guard::Continuity::restart, true}, Row{true, guard::Continuity::restart, false},
+                                           Row{false, guard::Continuity::reload, false}}) {
+    CAPTURE(stopped);
+    std::map<std::string, std::string> kept;
+    const auto keep = [&](const std::vector<Effect>& effects) {
+      for (const Effect& e : effects)
+        if (const auto* s = std::get_if<Store>(&e))
+          if (const auto* row = std::get_if<SnapshotRow>(&s->row)) kept[row->key] = row->data;
+    };
+    core::Core first(lark(), words(), start());
+    keep(first.take_effects());
+    if (stopped) keep(first.stop(start().at + minutes{1}));
+    core::Core next(lark(), words(), start(), how);
+    next.restore(kept);
+    int cut_off = 0;
+    for (const Effect& e : next.take_effects())
+      if (const auto* s = std::get_if<Store>(&e))
+        if (const auto* row = std::get_if<EventRow>(&s->row)) cut_off += row->kind == "cut_off";
+    CHECK(cut_off == (noted ? 1 : 0));
+  }
+}
+
 TEST_CASE("every built-in alarm can be adjusted in the config, and no other") {
   for (const auto& alarm : alarms::built_in_alarms()) {
     CAPTURE(alarm.name);

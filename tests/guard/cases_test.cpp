@@ -206,6 +206,24 @@ TEST_CASE("after a restart there is no permit until a fresh temperature is in, a
   CHECK_FALSE(d.guard.may_charge(0));
 }
 
+TEST_CASE("a restart with the clock an hour behind waits for a fresh temperature only, not for the clock to come up again") {
+  Drive d(plain_rig());
+  d.cell(8);
+  CHECK(d.guard.may_charge(0));
+  d.pass(minutes{90});
+  const auto kept = d.guard.snapshot();
+  d.guard = Guard(d.rig, d.words);
+  d.at -= hours{1};
+  d.guard.restore(kept, d.now());
+  d.tick();
+  CHECK_FALSE(d.guard.may_charge(0));
+  for (int minute = 0; minute < 5; ++minute) {
+    d.cell(8);
+    d.pass(minutes{1});
+  }
+  CHECK(d.guard.may_charge(0));
+}
+
 TEST_CASE("a reload in the same process neither drops nor doubts a standing permit") {
   auto r = plain_rig();
   r.chargers[0].rated_a = 10;
