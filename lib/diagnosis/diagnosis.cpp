@@ -28,7 +28,7 @@ std::vector<double> hold_snow_of(const rig::Rig& rig) {
 }
 
 /// A belief as the share of verdicts that turn out right. Minutes repeat each other and the model's faults last, so the
-/// filter is surer than it should be: measured on generated winters (`score --generated development`), whatever the cause.
+/// filter is surer than it should be: see the reliability line of `score`.
 double as_often_right(double belief) {
   constexpr double shrink = 0.6, most = 0.95;
   const double b = std::clamp(belief, 1e-6, 1 - 1e-6);

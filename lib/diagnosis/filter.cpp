@@ -435,7 +435,13 @@ void Filter::pass(const SiteLook& site, const std::vector<double>& seen, double 
 void Filter::pass_sky(const SiteLook& site, double step_min) {
   static const auto support = supports();
   constexpr int quads = GivenBelief::quads;
-  const auto prior = regime_prior(site.forecast_cloud, site.hidden);
+  const auto prior = regime_prior(site.forecast_cloud, site.hidden), foreseen = regime_prior(site.forecast_cloud, 0);
+  std::array<double, regime_count> leave;
+  for (std::size_t from = 0; from < regime_count; ++from) {
+    // what is not forecast is left sooner; what no forecast speaks of, as usual
+    const double unforeseen = foreseen[from] > 0 ? std::clamp(regime_rows[from].typical / foreseen[from], 1.0, 4.0) : 1;
+    leave[from] = std::min(0.9, step_min * unforeseen * leave_per_minute(static_cast<Regime>(from), site.hidden_before, site.hidden));
+  }
   std::array<std::array<std::array<Quad, quads>, regime_count>, cover_count> shares{};   // [cover][from], by regime
   std::array<std::array<Quad, quads>, cover_count> kept{};
   Joint<double> next{};
@@ -444,10 +450,7 @@ void Filter::pass_sky(const SiteLook& site, double step_min) {
       std::array<double, regime_count> part{};
       double total = 0;
       for (std::size_t from = 0; from < regime_count; ++from) {
-        // what is not forecast is left sooner
-        const double unforeseen = std::clamp(regime_rows[from].typical / std::max(prior[from], 1e-4), 1.0, 4.0);
-        const double leave = std::min(0.9, step_min * unforeseen * leave_per_minute(static_cast<Regime>(from), site.hidden_before, site.hidden));
-        part[from] = state_.sky[from][g] * (leave * prior[to] + (from == to ? 1 - leave : 0.0));
+        part[from] = state_.sky[from][g] * (leave[from] * prior[to] + (from == to ? 1 - leave[from] : 0.0));
         total += part[from];
       }
       next[to][g] = total + least;

@@ -40,12 +40,12 @@ bool snow_forecast_near(const RigMinute& m) {
 
 }  // namespace
 
-/// Chance that snow lies: it comes with the forecast, or unforeseen on cold days, and goes with warmth and time.
-void Diagnosis::State::follow_snow_weather(double minutes) {
+/// A minute on, the chance that snow lies: it comes with the forecast, or unforeseen on cold days, and goes with warmth and time.
+void Diagnosis::State::follow_snow_weather() {
   const double air = site_look.air_c.value_or(0);
   const double comes = (air > 2.5 ? 0 : site_look.has_forecast ? site_look.snowing / snowfall_covers_min : 1 / unforeseen_min);
   const double goes = air > 4 ? 1 / warm_melts_min : air > 1 ? 1 / thaw_melts_min : 1 / cold_lasts_min;
-  snow_may_lie += minutes * ((1 - snow_may_lie) * comes - snow_may_lie * goes);
+  snow_may_lie += (1 - snow_may_lie) * comes - snow_may_lie * goes;
 }
 
 void Diagnosis::State::look_at(const RigMinute& m) {
@@ -59,7 +59,7 @@ void Diagnosis::State::look_at(const RigMinute& m) {
   l.forecast_snow = snow_forecast_near(m);
   if (l.forecast_snow) snow_was_forecast = m.start;
   l.snow_lately = !l.has_forecast || (snow_was_forecast && m.start - *snow_was_forecast < snow_lasts);
-  follow_snow_weather(1);
+  follow_snow_weather();
   l.soc = m.soc;
   l.bank_v = m.bank_voltage_v;
   l.bank_nominal_v = rig.bank.nominal_v;

@@ -19,16 +19,15 @@ constexpr std::ptrdiff_t full_beside = 10;   // minutes
 constexpr double very_calm_step = 0.008, brightest_level = 1.45, bright_level = 0.98;
 constexpr std::size_t calm_run = 30;
 
-bool consecutive(const Retrospect::Minute& a, const Retrospect::Minute& b) {
-  return a.share > 0 && b.share > 0 && std::abs(b.sky.sun.hour_angle_deg - a.sky.sun.hour_angle_deg) < 0.4;
+/// The next minute, and no more change from one to the other than that.
+bool calm(const Retrospect::Minute& before, const Retrospect::Minute& m, double step) {
+  return before.share > 0 && m.share > 0 && std::abs(m.sky.sun.hour_angle_deg - before.sky.sun.hour_angle_deg) < 0.4 &&
+         std::abs(std::log(m.share / before.share)) < step + rounding_w / std::max(1.0, m.measured_w);
 }
 
-}  // namespace
-
-void Retrospect::learn_calm_runs(const std::vector<Minute>& day, roof::Calibration& calibration) {
+void learn_calm_runs(const std::vector<Retrospect::Minute>& day, roof::Calibration& calibration) {
   for (std::size_t from = 0, to; from < day.size(); from = to) {
-    for (to = from + 1; to < day.size() && consecutive(day[to - 1], day[to]) &&
-                        std::abs(std::log(day[to].share / day[to - 1].share)) < very_calm_step + rounding_w / std::max(1.0, day[to].measured_w); ++to) {}
+    for (to = from + 1; to < day.size() && calm(day[to - 1], day[to], very_calm_step); ++to) {}
     if (to - from < calm_run) continue;
     std::size_t above = 0;
     for (std::size_t i = from; i < to; ++i) above += day[i].share > bright_level && day[i].share < brightest_level;
@@ -38,26 +37,27 @@ void Retrospect::learn_calm_runs(const std::vector<Minute>& day, roof::Calibrati
   }
 }
 
+}  // namespace
+
 void Retrospect::close_day(roof::Calibration& calibration) {
   std::vector<Minute> day;
   day.swap(kept_);
   learn_calm_runs(day, calibration);
   // what the string makes in the calm clear minutes of this day: something lasting would show there too
   std::vector<double> levels;
-  for (std::size_t i = 1; i < day.size(); ++i) {
-    if (day[i].share < least_level || day[i].share > most_level || day[i - 1].share <= 0 || day[i].cloudless < sure) continue;
-    if (std::abs(std::log(day[i].share / day[i - 1].share)) < calm_step + rounding_w / std::max(1.0, day[i].measured_w)) levels.push_back(day[i].share);
-  }
+  for (std::size_t i = 1; i < day.size(); ++i)
+    if (day[i].share > least_level && day[i].share < most_level && day[i].cloudless > sure && calm(day[i - 1], day[i], calm_step)) levels.push_back(day[i].share);
   if (levels.size() < full_minutes) return;
   const auto middle = levels.begin() + static_cast<std::ptrdiff_t>(levels.size() / 2);
   std::nth_element(levels.begin(), middle, levels.end());
   // snow has no full power before it on a dry day; between full power and full power it was a shadow, whatever it seemed
-  const auto full = [&](const Minute& m) { return m.cloudless > sure && m.share > 0.95 * low_below * *middle; };
+  const double low = low_below * *middle;
+  const auto full = [&](const Minute& m) { return m.cloudless > sure && m.share >= low; };
   std::ptrdiff_t before = 0, after = std::count_if(day.begin(), day.end(), full);
   for (const Minute& m : day) {
     if (full(m)) ++before, --after;
     const bool between = before >= full_beside && after >= full_beside;
-    if (!m.learned && m.cloudless > sure && (m.snow < no_snow || m.may_be_covered < no_snow || between) && m.share > 0.01 && m.share < low_below * *middle)
+    if (!m.learned && m.cloudless > sure && (m.snow < no_snow || m.may_be_covered < no_snow || between) && m.share > 0.01 && m.share < low)
       calibration.learn(m.day, m.sky, m.paper, m.measured_w, 1, m.may_be_covered);
   }
 }

@@ -31,7 +31,6 @@ class Retrospect {
   void close_day(roof::Calibration& calibration);
 
  private:
-  static void learn_calm_runs(const std::vector<Minute>& day, roof::Calibration& calibration);
   std::vector<Minute> kept_;
 };
 

@@ -77,7 +77,7 @@ struct Diagnosis::State {
   bool nothing_tells() const;
   std::optional<double> film_of_others(std::size_t string) const;
   void look_at(const RigMinute& m);
-  void follow_snow_weather(double minutes);
+  void follow_snow_weather();
   StringLook look_at(const RigMinute& m, int string);
   void learn(const RigMinute& m);
   void judge(const RigMinute& m);

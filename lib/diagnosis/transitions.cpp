@@ -62,7 +62,8 @@ FW_INLINE void pass_minute(const StringStates& s, const Passing& n, const Quad* 
   }
 
   // snow: melts row by row, slides or is swept at once, grows while more falls
-  // little light melts little; the same for all explanations, or the one that melts less would win by waiting
+  // Little light melts little; the same for all explanations, or the one that melts less would win by waiting. A cover
+  // turns into a lighter one as ever: slowed too, it was left behind by what the labelled feeds show.
   const double melt = per_minute(melt_minutes(n)) * (air > 3 ? 1 : dull_melts + (1 - dull_melts) * std::min(1.0, n.brightest / bright));
   for (int i = s.snow_from; i < s.snow_to; ++i) {
     move(i, i + 1 < s.snow_to ? i + 1 : 0, melt);

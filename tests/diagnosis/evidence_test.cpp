@@ -26,6 +26,21 @@ Belief all_in(const StringStates& states, int row) {
   return b;
 }
 
+Passing clear_noon() {
+  Passing now;
+  now.sun_elevation_deg = 20;
+  now.air_c = 2.0;
+  now.minutes_of_sun = 200;
+  now.cloudless = 1;
+  return now;
+}
+
+double shade_after_half_an_hour(const Passing& now, int from_row) {
+  Belief b = all_in(two_by_two, from_row);
+  for (int minute = 0; minute < 30; ++minute) pass_minute(two_by_two, now, b);
+  return sum_of(b, two_by_two.shade_from, two_by_two.shade_to);
+}
+
 }  // namespace
 
 TEST_CASE("asleep in daylight: no voltage is a plug, full voltage the controller, and anything may be deep snow") {
@@ -46,16 +61,10 @@ TEST_CASE("asleep in daylight: no voltage is a plug, full voltage the controller
 }
 
 TEST_CASE("shade comes less easily, and goes sooner, where an earlier day had the sun") {
-  Passing now;
-  now.sun_elevation_deg = 20;
-  now.air_c = 2.0;
-  now.minutes_of_sun = 200;
-  now.cloudless = 1;
   const auto after = [&](double seen, int from_row) {
+    Passing now = clear_noon();
     now.seen = seen;
-    Belief b = all_in(two_by_two, from_row);
-    for (int minute = 0; minute < 30; ++minute) pass_minute(two_by_two, now, b);
-    return sum_of(b, two_by_two.shade_from, two_by_two.shade_to);
+    return shade_after_half_an_hour(now, from_row);
   };
   const int clean = 0, shaded = two_by_two.shade_from + 2;
   CHECK(after(0.98, clean) < 0.15 * after(0, clean));
@@ -76,16 +85,10 @@ TEST_CASE("a lost branch has to hold against doubt as snow has") {
 }
 
 TEST_CASE("a shadow that has stayed for hours is given up, and none is met again that day") {
-  Passing now;
-  now.sun_elevation_deg = 20;
-  now.air_c = 2.0;
-  now.minutes_of_sun = 300;
-  now.cloudless = 1;
   const auto after = [&](double shade_min, int from_row) {
+    Passing now = clear_noon();
     now.shade_min = shade_min;
-    Belief b = all_in(two_by_two, from_row);
-    for (int minute = 0; minute < 30; ++minute) pass_minute(two_by_two, now, b);
-    return sum_of(b, two_by_two.shade_from, two_by_two.shade_to);
+    return shade_after_half_an_hour(now, from_row);
   };
   CHECK(after(200, two_by_two.shade_from + 2) < 0.1 * after(60, two_by_two.shade_from + 2));
   CHECK(after(200, 0) < 0.01 * after(60, 0));
