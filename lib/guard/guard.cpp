@@ -708,15 +708,13 @@ void Guard::restore(std::string_view text, Now now, Continuity how) {
   const auto j = json_in(text);
   if (!j.is_object() || j.value("v", 0) != 1) return;
   const bool reload = how == Continuity::reload;
-  // A clock set back since leaves stamps ahead of now: taken as now, or fresh readings would count as overtaken.
-  const auto stamp = [&](const nlohmann::json& ms) { return std::min(elapsed_ms(ms.get<std::int64_t>()), now.at); };
   try {
     Gate::Memory g{j.at("cold").get<bool>(), j.at("hot").get<bool>(), j.at("open").get<bool>(), j.at("limit_a").get<double>(), {}};
-    for (const auto& c : j.at("changes")) g.changes.push_back(stamp(c));
+    for (const auto& c : j.at("changes")) g.changes.push_back(elapsed_ms(c.get<std::int64_t>()));
     std::vector<Cells::Memory> cells;
     for (const auto& c : j.at("cells"))
       cells.push_back({c.at("name").get<std::string>(), c.at("c").is_number() ? std::optional<double>(c.at("c").get<double>()) : std::nullopt,
-                       stamp(c.at("at")), Span{c.at("still").get<std::int64_t>()}});
+                       elapsed_ms(c.at("at").get<std::int64_t>()), Span{c.at("still").get<std::int64_t>()}});
     if (const int u = j.at("unit").get<int>(); u == 1 || u == 2) {
       // The config may have been put right, or the values confirmed, since.
       for (int i = 0; i < s.cells.count(); ++i) {
@@ -737,7 +735,7 @@ void Guard::restore(std::string_view text, Now now, Continuity how) {
       const auto c = j.at("chargers").find(s.rig.chargers[i].name);
       if (c == j.at("chargers").end()) continue;
       std::vector<Elapsed> changed;
-      for (const auto& e : c->at("changes")) changed.push_back(stamp(e));
+      for (const auto& e : c->at("changes")) changed.push_back(std::min(elapsed_ms(e.get<std::int64_t>()), now.at));
       const bool had = c->at("permit").get<bool>();
       if (had && !reload) changed.push_back(now.at);  // the stop itself took the permit away
       s.chargers[i].recall_changes(std::move(changed));
