@@ -22,7 +22,7 @@ void notify_system(const std::string& state) {
   if (path[0] == '@') a.sun_path[0] = '\0';  // abstract name
   const int fd = socket(AF_UNIX, SOCK_DGRAM | SOCK_CLOEXEC, 0);
   if (fd < 0) return;
-  sendto(fd, state.data(), state.size(), MSG_NOSIGNAL, reinterpret_cast<const sockaddr*>(&a),
+  sendto(fd, state.data(), state.size(), MSG_NOSIGNAL | MSG_DONTWAIT, reinterpret_cast<const sockaddr*>(&a),
          static_cast<socklen_t>(offsetof(sockaddr_un, sun_path) + length));
   close(fd);
 }

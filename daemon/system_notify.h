@@ -7,7 +7,8 @@
 
 namespace fw {
 
-/// Sends "READY=1", "STATUS=...", "WATCHDOG=1", "STOPPING=1", "RELOADING=1"; silent where nobody listens.
+/// Sends "READY=1", "STATUS=...", "WATCHDOG=1", "STOPPING=1", "RELOADING=1"; silent where nobody listens. Never
+/// waits: a manager that does not read loses a word, the guard loses no time.
 void notify_system(const std::string& state);
 
 /// Half of the watchdog's interval; nothing when there is no watchdog for this process.

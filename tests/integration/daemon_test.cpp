@@ -5,6 +5,7 @@
 #include <unistd.h>
 
 #include <algorithm>
+#include <cstdio>
 
 #include "integration/rig_under_test.h"
 
@@ -72,6 +73,54 @@ TEST_CASE("a hung loop starves the watchdog") {
   const int before = manager.count("WATCHDOG=1");
   pause_for(1s);
   CHECK(manager.count("WATCHDOG=1") == before);
+}
+
+TEST_CASE("a service manager that does not read what it is sent holds nothing up") {
+  NEEDS_BROKER();
+  RigUnderTest rig;
+  rig.broker.start();
+  Manager manager(rig.dir);
+  rig.start({"NOTIFY_SOCKET=" + manager.path(), "WATCHDOG_USEC=20000"});
+  pause_for(2s);   // two hundred beats
+  CHECK(rig.permitted());
+}
+
+TEST_CASE("the wall clock stepped back ten minutes neither starves the watchdog nor takes the permit; killed after a hang, it comes up without one and notes it") {
+  NEEDS_BROKER();
+  RigUnderTest rig;
+  rig.broker.start();
+  Manager manager(rig.dir);
+  rig.dir.write("machine", "0 0 0       \n");
+  const auto step_clock = [&](int seconds) {   // in place: the program has the file mapped
+    std::FILE* f = std::fopen(rig.dir.file("machine").c_str(), "r+");
+    REQUIRE(f);
+    std::fprintf(f, "0 0 %d", seconds);
+    std::fclose(f);
+  };
+  const std::vector<std::string> env{"NOTIFY_SOCKET=" + manager.path(), "WATCHDOG_USEC=400000", "FW_TEST_HANG_FILE=" + rig.dir.file("hang"),
+                                     "LD_PRELOAD=" FW_MACHINE, "FW_TEST_MACHINE=" + rig.dir.file("machine"), "ASAN_OPTIONS=verify_asan_link_order=0"};
+  rig.start(env);
+  REQUIRE(rig.permitted());
+  const int before = manager.count("WATCHDOG=1");
+  rig.listener->forget();
+  step_clock(-600);
+  CHECK(eventually([&] { return rig.log_lines_with("the wall clock moved by -600") == 1; }, 20s));
+  CHECK(eventually([&] { rig.telemetry(); pause_for(200ms); return manager.count("WATCHDOG=1") >= before + 10; }, 20s));
+  const auto heard = rig.listener->on("out/roof");
+  CHECK(std::all_of(heard.begin(), heard.end(), is_yes));
+
+  rig.dir.write("hang", "");
+  CHECK(eventually([&] { const auto l = rig.listener->last("out/roof"); return l && !is_yes(*l); }, 20s));
+  rig.program->signal(SIGKILL);
+  rig.program->wait(3s);
+  std::remove(rig.dir.file("hang").c_str());
+  rig.listener->forget();
+  rig.start(env);
+  CHECK(eventually([&] { return rig.log_lines_with("ended without a stop") == 1; }, 20s));
+  pause_for(2s);
+  const auto after = rig.listener->on("out/roof");
+  CHECK(std::none_of(after.begin(), after.end(), is_yes));
+  CHECK(rig.permitted());
 }
 
 TEST_CASE("SIGHUP: a good config is taken, a bad one leaves the old in force, and no permit is lost or widened by it") {
