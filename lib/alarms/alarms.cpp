@@ -86,7 +86,7 @@ const rig::Rule* Alarms::rule_named(std::string_view alarm) const {
 }
 
 bool Alarms::enabled(std::string_view alarm) const {
-  const auto it = rig_.alarms.find(std::string(alarm));
+  const auto it = rig_.alarms.find(alarm);
   return it == rig_.alarms.end() || it->second.enabled;
 }
 
@@ -166,12 +166,12 @@ void Alarms::offer(const Fact& f, Now now) {
   advance(now);
   const std::string key = f.alarm + "-" + f.subject;
   auto it = book_.find(key);
+  if (it == book_.end() && !f.condition) return;
   if (!enabled(f.alarm)) {
     if (it != book_.end() && it->second.condition) clear(key, it->second, now, "cleared");
     return;
   }
   if (it == book_.end()) {
-    if (!f.condition) return;
     it = book_.emplace(key, Alarm{}).first;
     it->second.alarm = f.alarm;
     it->second.subject = f.subject;
@@ -645,6 +645,8 @@ void Alarms::refresh_hidden(Now now) {
 // ---- what goes out ---------------------------------------------------------------------------
 
 void Alarms::publish(const std::string& key, Alarm& a, bool state_changed, Now now) {
+  // New figures in a text are worth a retained message now and then, not one each minute over a phone link.
+  if (!state_changed && a.published_at && now.at - *a.published_at < publish_spacing) return;
   std::string text;
   if (a.condition) {
     nlohmann::ordered_json j;
@@ -659,8 +661,6 @@ void Alarms::publish(const std::string& key, Alarm& a, bool state_changed, Now n
     text = json_text_in_order(j);
   }
   if (text == a.published) return;
-  // New figures in a text are worth a retained message now and then, not one each minute over a phone link.
-  if (!state_changed && a.published_at && now.at - *a.published_at < publish_spacing) return;
   a.published = text;
   a.published_at = now.at;
   a.ever_published = true;

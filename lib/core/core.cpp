@@ -353,13 +353,13 @@ void Core::judge(const RigMinute& m) {
 void Core::gather_facts() {
   const Now t = now();
   const std::string lost_to_cold = trusted_ && !diagnosis_fault_ ? outlook_.held_off_sentence() : "";
-  for (Fact f : guard_.facts(t)) {
+  for (Fact& f : guard_.facts(t)) {
     if (f.alarm == "bank_cold" && f.subject == "bank" && f.condition && !lost_to_cold.empty()) f.text += " " + lost_to_cold;
     alarms_.offer(f, t);
   }
   if (trusted_ && !diagnosis_fault_) {
     const bool climb_worth_it = outlook_.clearing_worth_saying();
-    for (Fact f : diagnosis_.facts(t)) {
+    for (Fact& f : diagnosis_.facts(t)) {
       if (f.alarm == "snow" && f.condition) {
         const std::string advice = outlook_.clearing_sentence(t);
         if (!advice.empty()) {

@@ -27,6 +27,7 @@ std::vector<Fact> Diagnosis::facts(Now now) const {
   const State& st = *state_;
   const Words& words = st.words;
   std::vector<Fact> out;
+  out.reserve(7 * st.strings.size());
 
   // the strongest neighbour, as a witness
   const auto witness = [&](std::size_t i) -> std::string {

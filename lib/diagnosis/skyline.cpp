@@ -60,16 +60,17 @@ double Skyline::hidden(double elevation_deg, double azimuth_deg) const {
 
 nlohmann::json Skyline::kept() const {
   nlohmann::json j = nlohmann::json::object();
+  std::array<double, heights> as_usual;
+  for (int h = 0; h < heights; ++h) as_usual[static_cast<std::size_t>(h)] = usual(h);
   for (int d = 0; d < directions; ++d) {
     const auto& row = table_[static_cast<std::size_t>(d)];
     bool changed = false;
-    nlohmann::json values = nlohmann::json::array();
-    for (int h = 0; h < heights; ++h) {
-      const double p = row[static_cast<std::size_t>(h)];
-      changed |= std::abs(p - usual(h)) > 1e-4;
-      values.push_back(static_cast<int>(std::lround(p * unit)));
-    }
-    if (changed) j[std::to_string(d)] = std::move(values);
+    for (std::size_t h = 0; h < heights; ++h) changed |= std::abs(row[h] - as_usual[h]) > 1e-4;
+    if (!changed) continue;
+    nlohmann::json::array_t values;
+    values.reserve(heights);
+    for (const double p : row) values.emplace_back(static_cast<int>(std::lround(p * unit)));
+    j[std::to_string(d)] = std::move(values);
   }
   return j;
 }

@@ -72,8 +72,12 @@ std::string Diagnosis::snapshot() const {
     for (std::size_t r = 0; r < regime_count; ++r) {
       json pair = json::array();
       for (std::size_t g = 0; g < cover_count; ++g) {
-        json values = json::array();
-        for (const double v : b.given.of(r, g)) values.push_back(v < 1e-9 ? 0.0 : std::round(v * 1e9) / 1e9);
+        json::array_t values;
+        values.reserve(static_cast<std::size_t>(b.given.rows()));
+        for (int h = 0; h < b.given.rows(); ++h) {
+          const double v = b.given.at(r, g, h);
+          values.emplace_back(v < 1e-9 ? 0.0 : std::round(v * 1e9) / 1e9);
+        }
         pair.push_back(std::move(values));
       }
       k["given"].push_back(std::move(pair));

@@ -603,6 +603,7 @@ std::vector<Fact> Guard::facts(Now now) const {
   if (!s.rig.has_bank || !s.begun) return out;
   if (s.has_cells()) {
     out = s.foresight.facts(now);
+    out.reserve(out.size() + 10 + static_cast<std::size_t>(s.cells.count()) + s.chargers.size() + s.heaters.size());
     out.push_back(s.cold_fact(now));
     out.push_back(s.refusal_fact(now));
     out.push_back(s.hot_fact());

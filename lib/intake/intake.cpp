@@ -216,6 +216,7 @@ struct Intake::State {
       }
     }
 
+    out.readings.reserve(plan.uses.size());
     for (const Plan::Use& use : plan.uses) {
       const auto i = static_cast<std::size_t>(use.source);
       ReadySource& s = sources[i];

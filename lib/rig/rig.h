@@ -262,7 +262,7 @@ struct Rig {
   std::optional<ForecastSource> forecast;
   Mqtt mqtt;
   Phone phone;
-  std::map<std::string, AlarmSetting> alarms;
+  std::map<std::string, AlarmSetting, std::less<>> alarms;
   std::vector<Rule> rules;
   Advice advice;
   Journal journal;

@@ -3,7 +3,6 @@
 #include <array>
 #include <charconv>
 #include <cmath>
-#include <cstdio>
 
 namespace fw {
 
@@ -49,13 +48,31 @@ std::string iso_utc(Utc t) {
   const auto day = std::chrono::floor<days>(t);
   const std::chrono::year_month_day ymd{day};
   const auto ms = (t - day).count();
-  char buf[48];
-  int n = std::snprintf(buf, sizeof buf, "%04d-%02u-%02uT%02d:%02d:%02d", static_cast<int>(ymd.year()),
-                        static_cast<unsigned>(ymd.month()), static_cast<unsigned>(ymd.day()), static_cast<int>(ms / 3600000),
-                        static_cast<int>(ms / 60000 % 60), static_cast<int>(ms / 1000 % 60));
-  if (ms % 1000 != 0) n += std::snprintf(buf + n, sizeof buf - n, ".%03d", static_cast<int>(ms % 1000));
-  buf[n++] = 'Z';
-  return std::string(buf, n);
+  const int year = static_cast<int>(ymd.year());
+  std::string out = year >= 0 && year <= 9999 ? "" : std::to_string(year);
+  const auto put = [&](auto number, int width) {
+    auto n = static_cast<unsigned>(number);
+    const std::size_t from = out.size();
+    out.append(static_cast<std::size_t>(width), '0');
+    for (std::size_t i = from + static_cast<std::size_t>(width); i-- > from; n /= 10) out[i] = static_cast<char>('0' + n % 10);
+  };
+  out.reserve(24);
+  if (out.empty()) put(year, 4);
+  out += '-';
+  put(static_cast<unsigned>(ymd.month()), 2);
+  out += '-';
+  put(static_cast<unsigned>(ymd.day()), 2);
+  out += 'T';
+  put(ms / 3600000, 2);
+  out += ':';
+  put(ms / 60000 % 60, 2);
+  out += ':';
+  put(ms / 1000 % 60, 2);
+  if (ms % 1000 != 0) {
+    out += '.';
+    put(ms % 1000, 3);
+  }
+  return out += 'Z';
 }
 
 namespace {

@@ -48,9 +48,9 @@ Utc utc_of(const date::time_zone& zone, date::local_time<Span> local) {
 }
 
 std::string hh_mm(int minute) {
-  char buf[8];
-  std::snprintf(buf, sizeof buf, "%02d:%02d", minute / 60 % 24, minute % 60);
-  return buf;
+  const int h = minute / 60 % 24, m = minute % 60;
+  const auto digit = [](int d) { return static_cast<char>('0' + d); };
+  return {digit(h / 10), digit(h % 10), ':', digit(m / 10), digit(m % 10)};
 }
 
 std::string ymd_text(date::local_days day) {
