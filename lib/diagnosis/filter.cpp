@@ -192,6 +192,44 @@ FW_WIDE void join(double track, double back, const Nodes& tracked, const Nodes& 
   }
 }
 
+/// What is there by row and node, by node and row. Rows fill up to whole quads.
+FW_WIDE void turn(int rows, const Support& nodes, const Quad* by_row, Quad* by_node) {
+  const int row_quads = quads_of(rows);
+  for (int r = 0; r < row_quads; ++r)
+    for (int q = nodes.from / 4; q < quads_of(nodes.to); ++q) {
+      const auto row = [&](int i) __attribute__((always_inline)) { return by_row[(r * 4 + i) * node_quads + q].v; };
+      const Quad::Numbers a = row(0), b = row(1), c = row(2), d = row(3);
+      const Quad::Numbers ab0 = __builtin_shufflevector(a, b, 0, 4, 2, 6), ab1 = __builtin_shufflevector(a, b, 1, 5, 3, 7);
+      const Quad::Numbers cd0 = __builtin_shufflevector(c, d, 0, 4, 2, 6), cd1 = __builtin_shufflevector(c, d, 1, 5, 3, 7);
+      Quad* const out = by_node + q * 4 * row_quads + r;
+      out[0 * row_quads] = Quad(__builtin_shufflevector(ab0, cd0, 0, 1, 4, 5));
+      out[1 * row_quads] = Quad(__builtin_shufflevector(ab1, cd1, 0, 1, 4, 5));
+      out[2 * row_quads] = Quad(__builtin_shufflevector(ab0, cd0, 2, 3, 6, 7));
+      out[3 * row_quads] = Quad(__builtin_shufflevector(ab1, cd1, 2, 3, 6, 7));
+    }
+}
+
+using Shares = std::array<double, share_count>;
+
+/// A share of the light goes on as it was, drifting; the rest comes from another sky and knows nothing of it.
+FW_WIDE void drift_light(const Support& nodes, double same, double drift, const Shares& fresh, Shares& light) {
+  std::array<double, share_count + 2> before{};
+  std::copy(light.begin(), light.end(), before.begin() + 1);
+  light.fill(0);
+  for (int i = nodes.from; i < nodes.to; ++i) {
+    const auto k = static_cast<std::size_t>(i);
+    const double moved = same * ((1 - 2 * drift) * before[k + 1] + drift * (before[k] + before[k + 2])) + (1 - same) * fresh[k];
+    light[k] = fresh[k] > 1e-6 ? moved : 0;
+  }
+}
+
+FW_WIDE void product(const Support& nodes, const Shares& a, const double* b, Shares& out) {
+  for (int k = nodes.from; k < nodes.to; ++k) out[static_cast<std::size_t>(k)] = a[static_cast<std::size_t>(k)] * b[k];
+}
+FW_WIDE void multiply(const Support& nodes, Shares& by, const double* b) {
+  for (int k = nodes.from; k < nodes.to; ++k) by[static_cast<std::size_t>(k)] *= b[k];
+}
+
 /// What all but one string say of the light, by node, for some covers under one regime.
 struct Explained {
   Covers covers;
@@ -338,11 +376,17 @@ void Filter::pass_strings(const SiteLook& site, const std::vector<double>& seen,
         const int quads = quads_of(static_cast<int>(alike.size()));
         before_.assign(static_cast<std::size_t>(rows * quads), Quad{});
         after_.resize(before_.size());
-        for (std::size_t n = 0; n < alike.size(); ++n)
-          for (int h = 0; h < rows; ++h) before_[static_cast<std::size_t>(h * quads) + n / 4][static_cast<int>(n % 4)] = string.given.at(alike[n].first, alike[n].second, h);
+        for (std::size_t n = 0; n < alike.size(); ++n) {
+          const double* const own = &string.given.at(alike[n].first, alike[n].second, 0);
+          double* const lane = numbers(before_.data()) + n;
+          for (int h = 0; h < rows; ++h) lane[h * quads * 4] = own[h * GivenBelief::stride];
+        }
         pass_minute(states_[i], now, quads, before_.data(), after_.data());
-        for (std::size_t n = 0; n < alike.size(); ++n)
-          for (int h = 0; h < rows; ++h) string.given.at(alike[n].first, alike[n].second, h) = after_[static_cast<std::size_t>(h * quads) + n / 4][static_cast<int>(n % 4)];
+        for (std::size_t n = 0; n < alike.size(); ++n) {
+          double* const own = &string.given.at(alike[n].first, alike[n].second, 0);
+          const double* const lane = numbers(after_.data()) + n;
+          for (int h = 0; h < rows; ++h) own[h * GivenBelief::stride] = lane[h * quads * 4];
+        }
       }
     for (std::size_t g = 0; g < cover_count; ++g) keep_within(states_[i], static_cast<Cover>(g), GivenBelief::quads, string.given.block(g));
     each_joint([&](std::size_t s, std::size_t g) {
@@ -460,18 +504,9 @@ void Filter::pass_sky(const SiteLook& site, double step_min) {
       }
       for (std::size_t from = 0; from < regime_count; ++from)
         if (part[from] / total >= negligible_part) shares[g][from][to / 4][static_cast<int>(to % 4)] = part[from] / total;
-      // the light goes on as it was, drifting; what comes from another sky knows nothing of it
       const double same = part[to] / total * (1 - regime_rows[to].jump);
-      const double drift = regime_rows[to].drift;
-      const auto& fresh = share_density()[to];
-      auto& light = state_.light[to][g];
-      const auto before = light;
-      light.fill(0);
-      for (auto k = static_cast<std::size_t>(support[to].from); k < static_cast<std::size_t>(support[to].to); ++k) {
-        const double left = k > 0 ? before[k - 1] : 0, right = k + 1 < share_count ? before[k + 1] : 0;
-        light[k] = fresh[k] > 1e-6 ? same * ((1 - 2 * drift) * before[k] + drift * (left + right)) + (1 - same) * fresh[k] : 0;
-      }
-      normalise(light);
+      drift_light(support[to], same, regime_rows[to].drift, share_density()[to], state_.light[to][g]);
+      normalise(state_.light[to][g]);
     }
   for (std::size_t i = 0; i < states_.size(); ++i) {
     const int rows = states_[i].size();
@@ -506,9 +541,9 @@ void Filter::weigh_rows(const StringLook& look, const SkyShares& sky, const Stri
     if (counts) w.rows.push_back(h);
   }
   const int rows = static_cast<int>(w.rows.size()), row_quads = quads_of(rows);
-  w.by_row.resize(static_cast<std::size_t>(rows * node_quads));
+  w.by_row.resize(static_cast<std::size_t>(row_quads * 4 * node_quads));
   w.held_by_row.resize(w.by_row.size());
-  w.by_node.resize(static_cast<std::size_t>(share_count * row_quads));
+  w.by_node.resize(static_cast<std::size_t>(node_quads * 4 * row_quads));
 
   const double measured_ln = std::log(std::max(look.measured_w, 0.01));
   CleanAt clean;
@@ -538,18 +573,20 @@ void Filter::weigh_rows(const StringLook& look, const SkyShares& sky, const Stri
     held_back_likelihoods(look, quads, &watts[from], &deviation[from], &held_back[from]);
     Quad* const all = &w.by_row[static_cast<std::size_t>(r * node_quads)];
     join(v_track, v_held, tracked, held_back, all, &w.held_by_row[static_cast<std::size_t>(r * node_quads)]);
-    double* const by_node = numbers(w.by_node.data()) + r;
-    for (int k = nodes.from; k < nodes.to; ++k) by_node[k * row_quads * 4] = numbers(all)[k];
   }
+  turn(rows, nodes, w.by_row.data(), w.by_node.data());
 
   for (std::size_t s = 0; s < regime_count; ++s) {
     if (covers[s].empty()) continue;
     Believed believed;
+    std::array<const double*, cover_count> own{};
+    for (std::size_t c = 0; c < covers[s].size(); ++c) own[c] = &given.at(s, covers[s][c], 0);
     for (int r = 0; r < rows; ++r) {
       auto& b = believed.b[static_cast<std::size_t>(believed.rows)];
+      const int at = w.rows[static_cast<std::size_t>(r)] * GivenBelief::stride;
       bool any_does = false;
       for (std::size_t c = 0; c < covers[s].size(); ++c) {
-        const double v = given.at(s, covers[s][c], w.rows[static_cast<std::size_t>(r)]);
+        const double v = own[c][at];
         b[c] = v < least_worked_on ? 0 : v;
         any_does |= b[c] > 0;
       }
@@ -584,13 +621,10 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
   each_joint([&](std::size_t s, std::size_t g) {
     if (state_.sky[s][g] < forgotten) return;
     double l = 0;
-    std::array<double, share_count>& here = all[s][g];
-    for (int k = support[s].from; k < support[s].to; ++k) here[static_cast<std::size_t>(k)] = density[s][g][static_cast<std::size_t>(k)] * outside[static_cast<std::size_t>(k)];
+    Shares& here = all[s][g];
+    product(support[s], density[s][g], outside.data(), here);
     for (std::size_t i = 0; i < n; ++i)
-      if (looks[i].usable) {
-        const double* sum = work_[i].sum_over(s, g);
-        for (int k = support[s].from; k < support[s].to; ++k) here[static_cast<std::size_t>(k)] *= sum[k];
-      }
+      if (looks[i].usable) multiply(support[s], here, work_[i].sum_over(s, g));
     for (int k = support[s].from; k < support[s].to; ++k) l += here[static_cast<std::size_t>(k)];
     double m = motion.known ? std::pow(motion_likelihood(motion, static_cast<Regime>(s)), motion_weight) : 1;
     joint[s][g] = state_.sky[s][g] * m * level_weighted(l, usable);
@@ -620,16 +654,10 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
         if (before[s][g] < forgotten) continue;
         double here = 0, here_held = 0;
         const double *const sum = w.sum_over(s, g), *const sum_held = w.sum_held_over(s, g);
-        std::array<double, share_count> others;
-        for (int k = support[s].from; k < support[s].to; ++k) {
-          const auto at = static_cast<std::size_t>(k);
-          others[at] = density[s][g][at] * outside[at];
-        }
+        Shares others;
+        product(support[s], density[s][g], outside.data(), others);
         for (std::size_t j = 0; j < n; ++j)
-          if (j != i && looks[j].usable) {
-            const double* other = work_[j].sum_over(s, g);
-            for (int k = support[s].from; k < support[s].to; ++k) others[static_cast<std::size_t>(k)] *= other[k];
-          }
+          if (j != i && looks[j].usable) multiply(support[s], others, work_[j].sum_over(s, g));
         for (int k = support[s].from; k < support[s].to; ++k) {
           const auto at = static_cast<std::size_t>(k);
           weight.at[at][weight.covers.size()] = others[at];
