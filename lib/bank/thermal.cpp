@@ -188,6 +188,7 @@ Course course_of(const ThermalModel& m, double cell_c, const Ahead& ahead, Span 
   constexpr double at_a_thermostat_k = 0.15;       // where a heater turns the cells is well known
   constexpr std::size_t an_hour = hours{1} / step;
   Course course;
+  course.reserve(static_cast<std::size_t>(length / step) + 1);
   const double tau = m.time_constant_h();
   const double rate_sigma = std::clamp(m.rate_error_k_per_h(), 0.03, 0.6);
   const double dt = hours_of(step);
@@ -201,9 +202,9 @@ Course course_of(const ThermalModel& m, double cell_c, const Ahead& ahead, Span 
   double from_coefficients = 0;
   for (Span at{}; at <= length; at += step) {
     const double h = hours_of(at);
-    const double reach = tau * (1 - std::exp(-h / tau));
-    const double from_rate = rate_sigma * reach * 0.7;
-    const double from_air = air_sigma_k * (1 - std::exp(-h / tau)) * std::min(1.0, 0.4 + h / 12);
+    const double gone = 1 - std::exp(-h / tau);
+    const double from_rate = rate_sigma * (tau * gone) * 0.7;
+    const double from_air = air_sigma_k * gone * std::min(1.0, 0.4 + h / 12);
     const double sigma = std::sqrt(0.02 + from_rate * from_rate + from_air * from_air + from_coefficients * from_coefficients);
     course.push_back({at, c, held ? std::min(sigma, at_a_thermostat_k) : sigma, held});
     Surroundings s = ahead(at, c);
@@ -238,6 +239,7 @@ Crossing crossing_of(const Course& course, double level_c, bool lasting) {
   Crossing x;
   x.deepest_c = 1e9;
   constexpr std::size_t hour = hours{1} / step;
+  double likeliest = -1e9;
   for (std::size_t i = 0; i < course.size(); ++i) {
     const CoursePoint& p = course[i];
     double counts = p.cell_c;
@@ -247,8 +249,7 @@ Crossing crossing_of(const Course& course, double level_c, bool lasting) {
       for (std::size_t k = i; k <= i + hour; ++k) warmest = std::max(warmest, course[k].cell_c);
       counts = std::min(warmest, p.cell_c + 1);
     }
-    const double z = (level_c - counts) / std::max(p.sigma_k, 0.05);
-    x.probability = std::max(x.probability, 0.5 * std::erfc(-z / std::sqrt(2.0)));
+    likeliest = std::max(likeliest, (level_c - counts) / std::max(p.sigma_k, 0.05));
     x.deepest_c = std::min(x.deepest_c, p.cell_c);
     if (p.cell_c <= level_c) {
       if (!x.at && (!lasting || counts <= level_c)) x.at = p.ahead;
@@ -257,6 +258,7 @@ Crossing crossing_of(const Course& course, double level_c, bool lasting) {
     if (!x.early && p.cell_c - p.sigma_k <= level_c) x.early = p.ahead;
     if (!x.late && p.cell_c + p.sigma_k <= level_c) x.late = p.ahead;
   }
+  x.probability = 0.5 * std::erfc(-likeliest / std::sqrt(2.0));
   return x;
 }
 

@@ -53,19 +53,19 @@ Clearing decide_clearing(const rig::Rig& rig, const Words& words, const RoofAhea
     }
   }
 
-  // What clearing at a step brings, until that day's end and in all.
-  auto gain = [&](std::size_t at, double* possible_day) {
+  // What clearing at a step brings until an end, and of that until the day's end.
+  auto gain = [&](std::size_t at, std::size_t end, double* possible_day) {
     std::fill(more_w.begin() + static_cast<std::ptrdiff_t>(at), more_w.end(), 0.0);
     for (int s : out.strings) {
       const auto& alone = left[static_cast<std::size_t>(s)];
       const double efficiency = rig.strings[static_cast<std::size_t>(s)].controller.efficiency;
-      cleared_power(roof, s, alone, at, power_w);
-      for (std::size_t i = at; i < n; ++i) more_w[i] += (power_w[i] - alone.power_w[i]) * efficiency;
+      cleared_power(roof, s, alone, at, end, power_w);
+      for (std::size_t i = at; i < end; ++i) more_w[i] += (power_w[i] - alone.power_w[i]) * efficiency;
     }
     Option o{at, 0, 0};
     double possible = 0;
     BankModel::State state = standing[at];
-    for (std::size_t i = at; i < n; ++i) {
+    for (std::size_t i = at; i < end; ++i) {
       const double could = more_w[i] * as_is[i].hours / 1000;
       double kwh = could;
       if (bank) {
@@ -119,7 +119,7 @@ Clearing decide_clearing(const rig::Rig& rig, const Words& words, const RoofAhea
     const Span grid = i < midnight.front() ? minutes{30} : hours{1};
     if (i > 0 && floor_to(roof.steps[i].from, grid) != roof.steps[i].from) continue;
     double possible = 0;
-    const Option o = gain(i, &possible);
+    const Option o = gain(i, midnight[i], &possible);
     Day& d = days.back();
     if (!safe[i]) {
       if (!d.best_unsafe || o.day_kwh > d.best_unsafe->day_kwh) d.best_unsafe = o;
@@ -151,7 +151,7 @@ Clearing decide_clearing(const rig::Rig& rig, const Words& words, const RoofAhea
       }
     }
     snow_end = end;
-    out.now_kwh = gain(0, nullptr).day_kwh;
+    out.now_kwh = gain(0, midnight.front(), nullptr).day_kwh;
     if (end < n) out.snow_ends = roof.steps[end].from;
   }
 
@@ -163,7 +163,7 @@ Clearing decide_clearing(const rig::Rig& rig, const Words& words, const RoofAhea
 
   if (today.best) {
     out.today_kwh = today.best->day_kwh;
-    out.total_kwh = today.best->total_kwh;
+    out.total_kwh = gain(today.best->step, n, nullptr).total_kwh;
     out.possible_today_kwh = today.possible;
     // The window: from the best hour until a fifth of the gain is gone, an hour at least.
     std::size_t last = today.best->step;

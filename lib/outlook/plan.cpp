@@ -36,7 +36,7 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
   std::vector<std::vector<double>> cleared(strings, std::vector<double>(n));
   for (std::size_t s = 0; s < strings; ++s) {
     left.push_back(left_alone(roof, static_cast<int>(s)));
-    cleared_power(roof, static_cast<int>(s), left[s], 0, cleared[s]);
+    cleared_power(roof, static_cast<int>(s), left[s], 0, n, cleared[s]);
   }
   std::vector<BankStep> steps(n);
   auto hour_of = [&](std::size_t i) {

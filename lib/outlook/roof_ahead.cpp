@@ -36,7 +36,7 @@ RoofAhead roof_ahead(const rig::Rig& rig, const std::vector<StringNow>& strings,
     if (!out.strings[s].calibration) paper[s] = roof::string_model(rig.strings[s]);
   }
   if (weather.empty()) return out;
-  sun::Ephemeris ephemeris;
+  thread_local sun::Ephemeris ephemeris;   // the next plan looks at nearly the same days
   const Utc end = weather.back().from + hours{1};
   std::vector<double> shares;
   for (const auto& w : weather) shares.push_back(share_of_clear(w, site, ephemeris));
@@ -109,11 +109,12 @@ LeftAlone left_alone(const RoofAhead& roof, int string) {
   return out;
 }
 
-void cleared_power(const RoofAhead& roof, int string, const LeftAlone& left, std::size_t cleared_at, std::vector<double>& power_w) {
+void cleared_power(const RoofAhead& roof, int string, const LeftAlone& left, std::size_t cleared_at, std::size_t end,
+                   std::vector<double>& power_w) {
   const double tilt = roof.tilt_deg[string], standing = roof.strings[string].standing_share;
   snow::Layer layer;
   double snowing_on_bare_h = 0, before = 1;
-  for (std::size_t i = cleared_at; i < roof.steps.size(); ++i) {
+  for (std::size_t i = cleared_at; i < end; ++i) {
     const auto& s = roof.steps[i];
     if (layer.water_mm > 0 || s.snow_cm > 0) layer = layer_after(layer, exposure(roof, string, i), s.hours);
     if (tilt < flat_below_deg && s.snow_cm / s.hours >= falling_cm_per_h) {

@@ -52,6 +52,7 @@ LeftAlone left_alone(const RoofAhead& roof, int string);
 /// Power over steps [cleared_at, end) into power_w (all steps), its glass being bare at the start of cleared_at.
 /// While snow falls bare glass is covered again by what falls, within 45 minutes at the latest on flat glass
 /// (common practice, no source).
-void cleared_power(const RoofAhead& roof, int string, const LeftAlone& left, std::size_t cleared_at, std::vector<double>& power_w);
+void cleared_power(const RoofAhead& roof, int string, const LeftAlone& left, std::size_t cleared_at, std::size_t end,
+                   std::vector<double>& power_w);
 
 }  // namespace fw::outlook

@@ -74,28 +74,27 @@ double refraction_deg(double elevation_deg, const Air& air) {
 }
 
 void Ephemeris::load(std::int64_t day) {
-  std::array<Node, 4> fresh;
-  for (int i = 0; i < 4; ++i) {
-    const std::int64_t at_day = day + i - 1;
-    if (loaded_ && at_day >= day_ - 1 && at_day <= day_ + 2) {
-      fresh[i] = nodes_[at_day - day_ + 1];
-    } else {
-      const Utc at = utc_ms(at_day * 86400000);
-      const Apparent a = apparent(at, delta_t_s(at));
-      fresh[i] = {a.right_ascension_deg, a.declination_deg, a.distance_au, a.equinoxes_deg, a.equation_of_time_min};
-    }
-  }
+  for (int i = 0; i < 4; ++i) nodes_[i] = at_midnight(day + i - 1);
   for (int i = 1; i < 4; ++i)  // right ascension without the jump at 360
-    fresh[i].right_ascension_deg =
-        fresh[i - 1].right_ascension_deg + half_turn_deg(fresh[i].right_ascension_deg - fresh[i - 1].right_ascension_deg);
-  nodes_ = fresh;
+    nodes_[i].right_ascension_deg =
+        nodes_[i - 1].right_ascension_deg + half_turn_deg(nodes_[i].right_ascension_deg - nodes_[i - 1].right_ascension_deg);
   day_ = day;
-  loaded_ = true;
+}
+
+const Ephemeris::Node& Ephemeris::at_midnight(std::int64_t day) {
+  const auto n = static_cast<std::int64_t>(known_.size());
+  Known& known = known_[static_cast<std::size_t>((day % n + n) % n)];
+  if (known.day != day) {
+    const Utc at = utc_ms(day * 86400000);
+    const Apparent a = apparent(at, delta_t_s(at));
+    known = {day, {a.right_ascension_deg, a.declination_deg, a.distance_au, a.equinoxes_deg, a.equation_of_time_min}};
+  }
+  return known.node;
 }
 
 Position Ephemeris::position(Utc at, const Place& place, const Air& air) {
   const std::int64_t day = day_of(at);
-  if (!loaded_ || day != day_) load(day);
+  if (day != day_) load(day);
   const double t = static_cast<double>(ms_of(at) - day * 86400000) / 86400000.0;
   const double w0 = -t * (t - 1) * (t - 2) / 6, w1 = (t + 1) * (t - 1) * (t - 2) / 2, w2 = -(t + 1) * t * (t - 2) / 2,
                w3 = (t + 1) * t * (t - 1) / 6;

@@ -52,10 +52,15 @@ class Ephemeris {
   struct Node {
     double right_ascension_deg, declination_deg, distance_au, equinoxes_deg, equation_of_time_min;
   };
+  struct Known {
+    std::int64_t day = INT64_MIN;
+    Node node{};
+  };
   void load(std::int64_t day);
-  bool loaded_ = false;
-  std::int64_t day_ = 0;
+  const Node& at_midnight(std::int64_t day);
+  std::int64_t day_ = INT64_MIN;
   std::array<Node, 4> nodes_{};
+  std::array<Known, 16> known_{};   ///< by day, modulo: a week ahead again and again
 };
 
 /// The sun on one local day.

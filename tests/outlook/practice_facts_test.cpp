@@ -16,7 +16,7 @@ TEST_CASE("cleared glass gives full output at once") {
   roof.plane_wm2 = {std::vector<double>(8, 300.0)};
   const LeftAlone left = left_alone(roof, 0);
   std::vector<double> cleared(8);
-  cleared_power(roof, 0, left, 2, cleared);
+  cleared_power(roof, 0, left, 2, roof.steps.size(), cleared);
   CHECK(left.power_w[1] < 20);
   CHECK(cleared[2] == doctest::Approx(300));
 }
