@@ -196,7 +196,7 @@ int replay(const ReplayAsked& a) {
     }
     readers.push_back(std::move(*reader));
   }
-  auto journal = journal::Journal::open(a.journal, {.batch = d->rig.journal.batch,
+  auto journal = journal::Journal::open(a.journal, {.batch = std::max<Span>(d->rig.journal.batch, hours{1}),
                                                     .keep_minutes_days = d->rig.journal.keep_minutes_days,
                                                     .max_bytes = d->rig.journal.max_mb << 20,
                                                     .bulk = true});

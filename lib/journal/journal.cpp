@@ -262,9 +262,11 @@ struct Journal::Impl {
     return true;
   }
 
-  /// Samples that are due. Snapshots that come alone are large and soon stale: hourly is enough.
+  /// Samples that are due. Snapshots that come alone are large and soon stale: hourly is enough, in a replay daily.
   bool commit_batch(Now now) {
-    if (!pending.urgent.empty() || !last_snapshots || now.at - *last_snapshots >= snapshots_every) return commit(now, Store::What::all);
+    const bool with_turn = !options.bulk && !pending.urgent.empty();
+    const Span every = options.bulk ? Span{days{1}} : snapshots_every;
+    if (with_turn || !last_snapshots || now.at - *last_snapshots >= every) return commit(now, Store::What::all);
     auto later = std::exchange(pending.snapshots, {});
     const bool ok = commit(now, Store::What::all);
     for (auto& [key, row] : later) pending.snapshots.try_emplace(key, std::move(row));

@@ -23,7 +23,7 @@ struct Options {
   Span batch = minutes{15};             ///< how long samples may wait in memory
   int keep_minutes_days = 60;           ///< then five-minute rows, and sums by day for good
   std::size_t max_bytes = 200u << 20;   ///< of file and log together
-  bool bulk = false;                    ///< replay: everything waits for the batch, nothing is forced to the disk
+  bool bulk = false;                    ///< replay: everything waits for the batch, snapshots for a day or flush(); nothing is forced to the disk
 };
 
 /// Not thread safe: one thread owns it. It runs one helper thread of its own that only reads the file
