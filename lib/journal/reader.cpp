@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <filesystem>
 #include <limits>
+#include <map>
+#include <utility>
 
 #include "journal/database.h"
 #include "journal/five.h"
@@ -214,31 +216,36 @@ Result<std::vector<DayEnergy>> Reader::energy(Period p) const {
   };
   const auto first = p.from ? date_of(*p.from) : std::nullopt;
   const auto last = p.to ? date_of(*p.to - Span{1}) : std::nullopt;
-  auto s = impl_->db.prepare(R"(
-      SELECT date,string,sum(made),sum(cloud),sum(snow),sum(soiling),sum(shade),sum(curtailed),sum(cold),sum(outage),sum(no_data),
-             sum(unexplained),sum(minutes),sum(light_minutes),sum(light_live)
-      FROM (SELECT date,string,made,cloud,snow,soiling,shade,curtailed,cold,outage,no_data,unexplained,minutes,light_minutes,light_live
-            FROM string_day
-            UNION ALL
-            SELECT date,string,sum(made),sum(cloud),sum(snow),sum(soiling),sum(shade),sum(curtailed),sum(cold),sum(outage),sum(no_data),
-                   sum(unexplained),sum(minutes),sum(light*minutes),sum(light*live)
-            FROM (SELECT *,made+cloud+snow+soiling+shade+curtailed+cold+outage+no_data+unexplained>0 AS light FROM string_minute)
-            GROUP BY date,string)
-      WHERE date BETWEEN ? AND ? GROUP BY date,string ORDER BY date,string)");
-  s.bind(1, std::int64_t{first.value_or(std::numeric_limits<int>::min())}).bind(2, std::int64_t{last.value_or(std::numeric_limits<int>::max())});
-  std::vector<DayEnergy> all;
-  Statement::Step step;
-  while ((step = s.step()) == Statement::Step::row) {
-    DayEnergy e;
-    e.date = static_cast<int>(s.integer(0));
-    e.string = static_cast<int>(s.integer(1));
-    for (int i = 0; i < part_count; ++i) e.split[static_cast<std::size_t>(i)] = s.integer(2 + i);
-    e.minutes = s.integer(12);
-    e.light_minutes = s.integer(13);
-    e.light_live = s.integer(14);
-    all.push_back(e);
+  const std::int64_t from = first.value_or(std::numeric_limits<int>::min()), to = last.value_or(std::numeric_limits<int>::max());
+  // In one read transaction: the daemon moves minutes into the sums by day. They are added here, for the database would sort them all first.
+  std::map<std::pair<int, int>, DayEnergy> sums;
+  const auto add = [&](const char* sql) {
+    auto s = impl_->db.prepare(sql);
+    s.bind(1, from).bind(2, to);
+    Statement::Step step;
+    while ((step = s.step()) == Statement::Step::row) {
+      const int date = static_cast<int>(s.integer(0)), string = static_cast<int>(s.integer(1));
+      DayEnergy& e = sums.try_emplace({date, string}, DayEnergy{date, string, {}, 0, 0, 0}).first->second;
+      for (int i = 0; i < part_count; ++i) e.split[static_cast<std::size_t>(i)] += s.integer(2 + i);
+      e.minutes += s.integer(12);
+      e.light_minutes += s.integer(13);
+      e.light_live += s.integer(14);
+    }
+    return step == Statement::Step::done;
+  };
+  if (!impl_->db.exec("BEGIN")) return impl_->fault();
+  const bool ok = add("SELECT date,string,made,cloud,snow,soiling,shade,curtailed,cold,outage,no_data,unexplained,minutes,light_minutes,light_live "
+                      "FROM string_day WHERE date BETWEEN ? AND ?") &&
+                  add("SELECT date,string,made,cloud,snow,soiling,shade,curtailed,cold,outage,no_data,unexplained,minutes,light*minutes,light*live "
+                      "FROM (SELECT *,made+cloud+snow+soiling+shade+curtailed+cold+outage+no_data+unexplained>0 AS light FROM string_minute) "
+                      "WHERE date BETWEEN ? AND ?");
+  if (!ok) {
+    impl_->db.rollback();
+    return impl_->fault();
   }
-  if (step == Statement::Step::failed) return impl_->fault();
+  if (!impl_->db.exec("COMMIT")) return impl_->fault();
+  std::vector<DayEnergy> all;
+  for (const auto& [key, e] : sums) all.push_back(e);
   return all;
 }
 
