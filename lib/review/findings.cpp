@@ -17,9 +17,11 @@ constexpr double worth_clearing_kwh = 0.5;
 
 std::string days_words(int n) { return n == 1 ? "1 day" : std::to_string(n) + " days"; }
 std::string times_words(int n) { return n == 1 ? "once" : n == 2 ? "twice" : std::to_string(n) + " times"; }
+/// Hundreds of hours say little: what they come to in days stands beside them.
 std::string hours_words(double h) {
   if (h < 0.95) return fixed(h * 60, 0) + " min";
-  return h < 9.95 ? fixed(h, 1) + " h" : fixed(h, 0) + " h";
+  if (h < 9.95) return fixed(h, 1) + " h";
+  return fixed(h, 0) + " h" + (h < 99.5 ? "" : " (" + fixed(h / 24, 0) + " days)");
 }
 constexpr double nearly_full = 0.95;
 

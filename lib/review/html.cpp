@@ -385,7 +385,7 @@ class Page {
   // -- tables --
 
   void open_table(std::initializer_list<std::string> heads, std::string_view caption) {
-    out_ += "<div class=\"scroll\"><table><caption class=\"soft\" style=\"text-align:left\">" + std::string(caption) + "</caption>\n<thead><tr>";
+    out_ += "<div class=\"scroll\"><table><caption class=\"soft\"><span>" + std::string(caption) + "</span></caption>\n<thead><tr>";
     for (const auto& h : heads) head(h);
   }
   void head(std::string_view h, bool words = false) {
@@ -403,7 +403,7 @@ class Page {
     head("made");
     head("clear sky");
     for (Part p : all_parts)
-      if (p != made) head(part_words(p));
+      if (p != made) head(p == curtailed ? "held back" : part_words(p));   // narrow
   }
   void energy_cells(const Energies& e) {
     const Split s = rounded_dwh(e.parts);
