@@ -13,14 +13,17 @@ namespace {
 
 constexpr double free_below = 0.3;    ///< of the belief that output is held back
 constexpr double no_chance = 0.05;
-constexpr double least_doubt = 0.06;  ///< of clear-sky power
+constexpr double least_doubt = 1 - cloud_below;  ///< of clear-sky power: less is not called a cloud either
 constexpr double hides_above = 0.5;   ///< of the chance that a hill stands before the sun
 constexpr double snows_above = 0.4;   ///< of the chance that snow falls now
+constexpr double snow_cloud_share = 0.16;  ///< of clear-sky light below a nimbostratus; Kasten & Czeplak 1980, from memory
+constexpr double comes_and_goes = 0.03;    ///< flicker of the light from which a surplus or lack is the clouds'
 
-/// A string that is free to make what its glass lets through is a witness of the sky; one under snow, held back or dead is not.
+/// A string that is free to make what its glass lets through is a witness of the sky; one under snow, held back, dead or with
+/// the sun too low, where a hill dims it like a cloud, is not.
 bool shows_the_sky(const StringMemory& s, double held_back) {
   const Cause c = s.opinion.cause;
-  return s.look.usable && s.look.carries() && held_back < free_below &&
+  return s.look.usable && s.look.carries() && held_back < free_below && s.verdict.cause != Cause::dark &&
          (c == Cause::clear || c == Cause::cloud || c == Cause::shade || c == Cause::soiling);
 }
 
@@ -90,7 +93,8 @@ void Diagnosis::State::book(const std::vector<double>& open_w, bool bank_cold) {
     // falls the sky is darker than its cloud cover says.
     const bool behind_hill = v.cause == Cause::dark && site_look.hidden > hides_above;
     if ((!seen || behind_hill) && site_look.forecast_cloud >= 0 && v.clear_sky_w > 0 && open > 0) {
-      double forecast = sky::share_under_cloud(site_look.forecast_cloud) * v.clear_sky_w;
+      const double share = sky::share_under_cloud(site_look.forecast_cloud);
+      double forecast = (share + site_look.snowing * std::min(0.0, snow_cloud_share - share)) * v.clear_sky_w;
       if (site_look.snowing > snows_above) forecast = std::min(forecast, open);
       forecast = std::max(forecast, std::min(v.measured_w.value_or(0), most));
       open = forecast;
@@ -99,8 +103,9 @@ void Diagnosis::State::book(const std::vector<double>& open_w, bool bank_cold) {
     }
     const double low_behind = v.cause == Cause::dark ? site_look.hidden : 0;
     v.split = split_of(v, s.opinion, open, s.film.known() ? std::max(0.0, s.film.loss()) : 0, low_behind, bank_cold);
-    // Where the string makes what it could, a few per cent too little or too much are the model's, not a cloud's.
-    if (v.cause == Cause::clear && std::abs(v.split.cloud_w) < std::max(least_doubt, s.calibration.uncertainty()) * v.clear_sky_w)
+    // Where the string makes what it could in still light, a few per cent too little or too much are the model's, not a cloud's.
+    const bool still = !motion.known || motion.flicker <= comes_and_goes;
+    if (v.cause == Cause::clear && still && std::abs(v.split.cloud_w) < std::max(least_doubt, s.calibration.uncertainty()) * v.clear_sky_w)
       v.split.unexplained_w += std::exchange(v.split.cloud_w, 0);
   }
 }

@@ -76,6 +76,43 @@ TEST_CASE("each kind of day is booked where its energy went, and all of it") {
   }
 }
 
+TEST_CASE("while snow falls the sky is closed, however much cloud the forecast has") {
+  for (const double cloud : {0.3, 1.0}) {
+    CAPTURE(cloud);
+    BenchRig r;
+    r.teach(3);
+    r.snow_forecast(0, 3, 17, 20, 0.0);
+    for (ForecastHour& row : r.forecast.rows) row.cloud = cloud;
+    r.booked_w_min = {};
+    r.clear_w_min = 0;
+    r.play(0, 0, 24, covered);
+    CHECK(r.booked_w_min.cloud_w / r.clear_w_min > 0.7);
+    CHECK(r.booked_w_min.snow_w / r.clear_w_min < 0.3);
+    CHECK(r.booked_w_min.snow_w > 0);
+  }
+}
+
+TEST_CASE("a few per cent too little are the model's in still light, a few too much the clouds' where it comes and goes") {
+  BenchRig still;
+  still.teach(3);
+  still.booked_w_min = {};
+  still.clear_w_min = 0;
+  still.play(0, 0, 24, [](double, MinuteIn& m) { m.p.watts *= 0.93, m.s.watts *= 0.93; });
+  CHECK(still.booked_w_min.cloud_w / still.clear_w_min < 0.02);
+  CHECK(still.booked_w_min.unexplained_w / still.clear_w_min > 0.03);
+
+  // gaps of a few minutes between clouds whose edges brighten the sun
+  BenchRig moving;
+  moving.teach(3);
+  moving.booked_w_min = {};
+  moving.play(0, 10, 15, [](double hour, MinuteIn& m) {
+    const double share = std::fmod(hour * 60, 10) < 6 ? 1.06 : 0.55;
+    m.p.watts *= share, m.s.watts *= share;
+  });
+  const LossSplit& b = moving.booked_w_min;
+  CHECK(std::abs(b.cloud_w / b.sum() - (1 - (0.6 * 1.06 + 0.4 * 0.55))) < 0.02);
+}
+
 TEST_CASE("a night books nothing") {
   BenchRig r;
   r.play(0, 18, 24, [](double, MinuteIn& m) { m.p.watts = m.s.watts = 0; });
