@@ -16,6 +16,13 @@ namespace {
 
 constexpr int deepest = 200;
 
+/// Neither the end of a string, nor an escape, nor a control character.
+constexpr auto ordinary_in_text = [] {
+  std::array<bool, 256> all{};
+  for (std::size_t c = 0x20; c < all.size(); ++c) all[c] = c != '"' && c != '\\';
+  return all;
+}();
+
 /// Walks JSON text without building anything; knows where each value begins and ends.
 class Walk {
  public:
@@ -88,8 +95,7 @@ class Walk {
   }
 
  private:
-  /// Neither the end of a string, nor an escape, nor a control character.
-  static bool ordinary(char c) { return c != '"' && c != '\\' && static_cast<unsigned char>(c) >= 0x20; }
+  static bool ordinary(char c) { return ordinary_in_text[static_cast<unsigned char>(c)]; }
   bool word(std::string_view w) {
     if (text_.substr(at_, w.size()) != w) return false;
     at_ += w.size();

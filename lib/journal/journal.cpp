@@ -391,7 +391,7 @@ struct Journal::Impl {
       salvage_step(now);
       return;
     }
-    if (!last_age || now.at - *last_age >= age_every) age(now);
+    if (!last_age || now.at - *last_age >= (options.bulk ? Span{hours{1}} : age_every)) age(now);
     if (!options.bulk && last_check && now.at - *last_check >= check_every && !check.running()) {
       check.start(path);
       last_check = now.at;
