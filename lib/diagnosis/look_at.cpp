@@ -4,6 +4,7 @@
 
 #include "diagnosis/state.h"
 #include "sky/cloud.h"
+#include "snow/layer.h"
 
 namespace fw::diagnosis {
 
@@ -11,7 +12,6 @@ namespace {
 
 constexpr double lowest_sun_deg = 2.5;   ///< below it nothing is looked at
 constexpr double over_voltage_near = 0.995;  ///< of the controller's limit
-constexpr Span snow_lasts = hours{36};   ///< a forecast of it is news so long
 constexpr double fixed_shade_doubt = 0.3;
 // Estimates: an hour or two of forecast snow covers; without a forecast some snow every few cold days; how long it lies.
 constexpr double snowfall_covers_min = 60, unforeseen_min = 4 * 1440, warm_melts_min = 240, thaw_melts_min = 1440, cold_lasts_min = 3 * 1440;
@@ -58,7 +58,7 @@ void Diagnosis::State::look_at(const RigMinute& m) {
   l.snowing = snowing_now(m, l.air_c);
   l.forecast_snow = snow_forecast_near(m);
   if (l.forecast_snow) snow_was_forecast = m.start;
-  l.snow_lately = !l.has_forecast || (snow_was_forecast && m.start - *snow_was_forecast < snow_lasts);
+  l.snow_lately = !l.has_forecast || (snow_was_forecast && m.start - *snow_was_forecast < snow::forecast_counts_for);
   follow_snow_weather();
   l.soc = m.soc;
   l.bank_v = m.bank_voltage_v;

@@ -1,7 +1,6 @@
 #pragma once
 // The room that looks ahead: keeps what has been learned of sky, loads and bank, makes a new plan every
 // quarter of an hour or when something jumped, and turns it into advice, facts and plain sentences.
-#include <deque>
 #include <map>
 #include <optional>
 #include <string>
@@ -9,8 +8,11 @@
 #include <vector>
 
 #include "bank/thermal.h"
+#include "outlook/glass.h"
+#include "outlook/hindsight.h"
 #include "outlook/load_model.h"
 #include "outlook/plan.h"
+#include "outlook/standing_advice.h"
 #include "outlook/weather_ahead.h"
 #include "records/effect.h"
 #include "records/fact.h"
@@ -22,14 +24,6 @@
 #include "words/words.h"
 
 namespace fw::outlook {
-
-/// A piece of advice as it stands.
-struct Advice {
-  std::string text;
-  std::optional<double> gain_kwh;
-  std::optional<Utc> best_from, best_to;
-  std::string sort;                   ///< advice of another sort is news, the same sort only when its figures moved
-};
 
 class Outlook {
  public:
@@ -61,42 +55,24 @@ class Outlook {
   std::string held_off_sentence() const;
   const Plan& plan() const { return plan_; }
   bool away() const { return away_; }
-  const std::map<std::string, Advice>& advice() const { return advice_; }
+  const std::map<std::string, Advice>& advice() const { return advice_.all(); }
 
   std::string snapshot() const;
   void restore(std::string_view text);
 
  private:
   double low_limit() const;  ///< share of charge below which the bank is called low
-  struct StringState {
-    snow::Layer layer;
-    bool under_snow = false;
-    double standing_share = 1;                 ///< what dirt or an outage leaves
-    double soiling_loss = 0;
-    std::optional<Utc> snow_seen;              ///< last minute with snow on it
-    double thick_pass = 1;                     ///< see StringNow
-    double minutes_under = 0;                  ///< of light in which it was seen
-    std::optional<Utc> dim_at;                 ///< last minute under snow with next to no light coming through
-    double cover_before = 0;                   ///< before it came free
-    double shown_under_snow = 0;               ///< of the cloudless watts, over the last quarter of an hour under snow
-    // after a clearing: what it brought
-    std::optional<Utc> cleared_at;
-    double brought_kwh = 0;
-    snow::Layer would_be;                            ///< the layer had it not been cleared
-  };
-  struct Promise { Utc due{}; double mid = 0, sigma = 0; };
-
   void learn(const RigMinute& m, const std::vector<Verdict>& verdicts);
-  void follow_strings(const RigMinute& m, const std::vector<Verdict>& verdicts);
   void close_hour(const RigMinute& m);
+  std::optional<double> promised_kwh() const;
+  void book_clearings(const Stamp& when);
   void replan(const RigMinute& m, const std::vector<const roof::Calibration*>& calibrations);
-  void advise(const RigMinute& m);
-  void begin_account(StringState& state, Utc at);
-  void end_clearing_account(Utc utc, Elapsed at, bool trusted);
-  void put(const std::string& kind, const Advice& advice, const Stamp& when);
-  void withdraw(const std::string& kind, const std::string& why, const Stamp& when);
-  void withdraw_if_lasting(const std::string& kind, const std::string& why, const Stamp& when);
-  std::optional<double> load_of(const RigMinute& m) const;
+  bool reserve_in_sight() const;
+  void advise(const Stamp& when);
+  void advise_clearing(const Stamp& when);
+  void advise_surplus(const Stamp& when);
+  std::optional<double> made_w(const RigMinute& m) const;  ///< behind the controllers; none: a string is not known
+  std::optional<double> load_w(const RigMinute& m) const;
   LoadModel& loads() { return away_ ? away_loads_ : home_loads_; }
   const LoadModel& loads() const { return away_ ? away_loads_ : home_loads_; }
 
@@ -105,9 +81,10 @@ class Outlook {
   WeatherAhead weather_;
   LoadModel home_loads_, away_loads_;            ///< what stands on while nobody is there is learned by itself
   bank::ThermalModel thermal_;
-  std::vector<StringState> strings_;
-  Forecast forecast_;
-  bool has_forecast_ = false;
+  Hindsight hindsight_;
+  Glass glass_;
+  StandingAdvice advice_;
+  std::optional<Forecast> forecast_;
   Plan plan_;
   std::optional<Utc> planned_at_;
   bool replan_now_ = true;
@@ -115,29 +92,19 @@ class Outlook {
 
   // the latest
   std::optional<double> soc_, bank_v_, bank_a_, cell_c_, air_c_, cabin_c_, wind_ms_;
-  std::optional<Utc> soc_at_, wind_at_, snow_fell_at_;
-  bool charging_allowed_ = true, heavy_before_ = false, snowing_ = false;
+  std::optional<Utc> soc_at_, wind_at_;
+  bool charging_allowed_ = true, heavy_before_ = false;
   double latitude_deg_ = 0, longitude_deg_ = 0;
   std::optional<double> heading_deg_, pitch_deg_, roll_deg_;
-  double full_draw_w_ = 0;                       ///< learned: taken beyond the loads while full
+  double heater_w_ = 0;                          ///< over the last day
+  bool heater_on_ = false;
 
   // the hour under way
   std::optional<Utc> hour_;
   double hour_light_w_ = 0, hour_clear_w_ = 0, noon_clear_w_ = 1, air_sum_ = 0;
   int air_count_ = 0;
 
-  // balance between what was counted and what the bank says
-  std::optional<Utc> balance_from_;
-  double balance_soc_ = 0, balance_wh_ = 0, unexplained_w_ = 0, heater_w_ = 0;
-  bool heater_on_ = false;
-  std::deque<Promise> promises_;
-  double missed2_ = 0, missed_weight_ = 0;
-
-  mutable bool low_standing_ = false;
-  bool ahead_standing_ = false, cabin_standing_ = false;
-  std::map<std::string, Advice> advice_;
-  std::map<std::string, Elapsed> gone_since_;    ///< advice that the last plans no longer give
-  std::optional<double> promised_kwh_;           ///< what clearing was said to be worth when it was done
+  bool low_standing_ = false, ahead_standing_ = false, cabin_standing_ = false;
   std::string brought_;                          ///< what the last clearing brought, told until the next noon
   std::optional<Utc> brought_until_;
   std::vector<Effect> effects_;

@@ -14,6 +14,7 @@
 namespace fw::outlook {
 
 inline constexpr int plan_hours = 72;
+inline constexpr double surplus_worth_kwh = 0.5;  ///< less to spare is not worth a word
 
 struct LoadHour { double watts = 0, error_w = 0; };
 
@@ -74,7 +75,6 @@ struct Plan {
   std::optional<Surplus> surplus_today, surplus_tomorrow;
   Clearing clearing;
   bool snow_seen = false;                    ///< false: only a forecast laid it there
-  bool away = false;                         ///< nobody will clear it: under snow on all strings the loads alone decide
   Cleaning cleaning;
   std::optional<AttitudeGain> attitude;
 };

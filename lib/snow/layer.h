@@ -2,7 +2,12 @@
 // Snow on one string's glass through the hours: it falls, warms, melts, freezes again, slides. Kept as water (mm,
 // equal to kg/m2): water decides what light gets through and what heat it takes to be rid of the layer.
 
+#include "units/time.h"
+
 namespace fw::snow {
+
+/// So long after snow was forecast it may still lie where nobody has seen it come or go.
+inline constexpr Span forecast_counts_for = hours{36};
 
 struct Layer {
   double water_mm = 0;

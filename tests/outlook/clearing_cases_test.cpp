@@ -298,9 +298,19 @@ TEST_CASE("cleared three times in a day of snow: each time it is written down, a
   lived(t, at(15, 15));
   CHECK(waits());
   CHECK(s.plan().clearing.now_kwh < 0.055);
+  lived(at(15, 15), at(15, 22));
   int done = 0, said = 0;
+  std::vector<std::string> booked;
   for (std::size_t i = before; i < s.rows.size(); ++i) {
     if (s.rows[i].kind != "clearing") continue;
+    if (has(s.rows[i].text, "Cleared about ")) {
+      booked.push_back(s.rows[i].text.substr(14, 5));
+      CHECK(s.rows[i].outcome == "done: brought " + Words::energy(s.rows[i].gain_kwh.value_or(0)));
+      CHECK(s.rows[i].gain_kwh.value_or(0) > 0.01);
+      CHECK(s.rows[i].gain_kwh.value_or(0) < 0.1);
+      continue;
+    }
+    if (s.rows[i].when.utc >= at(15, 15)) continue;
     CHECK(has(s.rows[i].text, "Wait until the snowfall ends"));
     CHECK_FALSE(s.rows[i].best_from);  // what is left of the day after it is not worth an hour's name
     (s.rows[i].outcome.empty() ? said : done) += 1;
@@ -308,6 +318,7 @@ TEST_CASE("cleared three times in a day of snow: each time it is written down, a
   }
   CHECK(done == 3);
   CHECK(said == 4);
+  CHECK(booked == std::vector<std::string>{"09:00", "10:30", "12:00"});
 }
 
 TEST_CASE("a shadow or a dark sky over covered glass does not prove it bare") {

@@ -17,7 +17,7 @@ void Marks::add(const Marks& o) {
   curtailed_said += o.curtailed_said;
   curtailed_true += o.curtailed_true;
   for (auto [to, from] : {std::pair{&gain_error, &o.gain_error}, std::pair{&soc_error, &o.soc_error}, std::pair{&soc_bias, &o.soc_bias},
-                          std::pair{&taken_bias, &o.taken_bias}, std::pair{&load_bias, &o.load_bias},
+                          std::pair{&taken_bias, &o.taken_bias}, std::pair{&load_bias, &o.load_bias}, std::pair{&rest_bias, &o.rest_bias},
                           std::pair{&curtailed_error, &o.curtailed_error}})
     to->insert(to->end(), from->begin(), from->end());
 }
@@ -33,12 +33,14 @@ void Marks::print(const char* title) const {
   std::printf("  gain: median error %.0f %%, median size of it %.0f %% (N %zu)\n", 100 * median(gain_error), 100 * median(gain_abs), gain_abs.size());
   std::printf("  state of charge 24 h ahead: median error %.1f points, 80 %% range holds %.0f %% (N %zu)\n", 100 * median(soc_error),
               soc_error.empty() ? 0 : 100.0 * soc_inside / static_cast<double>(soc_error.size()), soc_error.size());
-  auto mean_of = [](const std::vector<double>& v) {
+  std::printf("    in points of the bank, mean error / median size:");
+  for (const auto& [what, v] : {std::pair{"all", &soc_bias}, std::pair{"sun taken", &taken_bias}, std::pair{"loads", &load_bias}, std::pair{"the rest", &rest_bias}}) {
     double sum = 0;
-    for (double x : v) sum += x;
-    return v.empty() ? 0.0 : 100 * sum / static_cast<double>(v.size());
-  };
-  std::printf("    mean error of it %.1f points, of the sun taken %.1f, of the loads %.1f\n", mean_of(soc_bias), mean_of(taken_bias), mean_of(load_bias));
+    std::vector<double> size;
+    for (double x : *v) sum += x, size.push_back(std::abs(x));
+    std::printf("  %s %+.1f / %.1f", what, v->empty() ? 0 : 100 * sum / static_cast<double>(v->size()), 100 * median(size));
+  }
+  std::printf("\n");
   std::printf("  curtailable: median size of error %.0f %% (N %zu days), sum said %.1f true %.1f kWh\n", 100 * median(curtailed_abs),
               curtailed_abs.size(), curtailed_said, curtailed_true);
 }
@@ -122,7 +124,7 @@ void Watcher::on_minute(Utc t, const outlook::Outlook& product) {
   }
   if (words_.minute_of_day(t) % 60 == 0 && t - w_.start > hours{24} && p.soc_known && p.hours.size() > 24) {
     const auto& h = p.hours[23];
-    Said said{h.from + hours{1}, h.soc_low, h.soc_mid, h.soc_high, 0, 0};
+    Said said{h.from + hours{1}, h.soc_low, h.soc_mid, h.soc_high, 0, 0, p.hours[0].load_w};
     for (int k = 0; k < 24; ++k) {
       said.taken_kwh += p.hours[k].accepted_w / 1000;
       said.load_kwh += p.hours[k].load_w / 1000;
@@ -144,10 +146,14 @@ Marks Watcher::finish() {
     double taken = 0, load = 0;
     for (std::size_t k = i - 288; k < i; ++k) {
       load += w_.steps[k].load_w / 12000;
-      for (const auto& q : w_.steps[k].strings) taken += q.actual_w / 12000;
+      for (const auto& q : w_.steps[k].strings) taken += 0.96 * q.actual_w / 12000;
     }
     m_.taken_bias.push_back((s.taken_kwh - taken) * 1000 / w_.capacity_wh);
     m_.load_bias.push_back((s.load_kwh - load) * 1000 / w_.capacity_wh);
+    m_.rest_bias.push_back(m_.soc_bias.back() - m_.taken_bias.back() + m_.load_bias.back());
+    if (chatty_ && std::abs(s.mid - truth) > 0.15)
+      std::printf("    miss due %s %.2f now, said %.2f (%.2f..%.2f) true %.2f, sun said %.2f true %.2f, loads said %.2f (%.0f W now) true %.2f kWh\n", words_.date_clock(s.due).c_str(),
+                  w_.steps[i - 288].soc, s.mid, s.low, s.high, truth, s.taken_kwh, taken, s.load_kwh, s.load_now_w, load);
     m_.soc_inside += truth >= s.low - 0.005 && truth <= s.high + 0.005;
   }
   return m_;

@@ -13,7 +13,7 @@ struct Marks {
   double stake_kwh = 0, won_kwh = 0;
   std::vector<double> gain_error;         ///< relative, where the oracle saw 0.2 kWh or more
   std::vector<double> soc_error;          ///< absolute, 24 h ahead
-  std::vector<double> soc_bias, taken_bias, load_bias;  ///< signed, shares of the capacity
+  std::vector<double> soc_bias, taken_bias, load_bias, rest_bias;  ///< signed, shares of the capacity
   int soc_inside = 0;
   std::vector<double> curtailed_error;    ///< relative, days with 0.3 kWh or more
   double curtailed_said = 0, curtailed_true = 0;
@@ -30,7 +30,7 @@ class Watcher {
   Marks finish();
 
  private:
-  struct Said { Utc due{}; double low, mid, high, taken_kwh, load_kwh; };
+  struct Said { Utc due{}; double low, mid, high, taken_kwh, load_kwh, load_now_w; };
   const World& w_;
   const Words& words_;
   double threshold_;

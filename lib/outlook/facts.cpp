@@ -1,0 +1,82 @@
+// What the alarms room is told of the bank and the cabin.
+#include <algorithm>
+#include <cmath>
+
+#include "outlook/outlook.h"
+#include "outlook/sentences.h"
+
+namespace fw::outlook {
+namespace {
+constexpr double heavy_warn_h = 3;
+}  // namespace
+
+std::vector<Fact> Outlook::facts(Now now) const {
+  (void)now;
+  std::vector<Fact> out;
+  out.reserve(8);  // references into it are held below
+  auto fact = [&](std::string alarm) -> Fact& {
+    Fact f;
+    f.alarm = std::move(alarm);
+    f.subject = "rig";
+    out.push_back(std::move(f));
+    return out.back();
+  };
+  if (rig_.has_bank) {
+    const double cells = std::max(1.0, std::round(rig_.bank.nominal_v / 3.2));
+    Fact& gone = fact("bank_gone");
+    gone.condition = bank_v_ && *bank_v_ < 0.5 * rig_.bank.nominal_v;
+    gone.text = "The bank has disconnected itself or is empty: " + (bank_v_ ? Words::volts(*bank_v_) : std::string("no voltage")) +
+                ". Take the loads off; a charger that needs no battery voltage, such as shore power, can wake it.";
+    gone.over_text = "The bank is back.";
+
+    Fact& low = fact("bank_low");
+    const auto heavy = loads().heavy();
+    std::optional<double> rate_h;
+    if (heavy && soc_ && heavy->watts > 0)
+      rate_h = std::max(0.0, (*soc_ - rig_.bank.reserve_soc)) * rig_.bank.capacity_wh() * (cell_c_ ? usable_share(*cell_c_) : 1) /
+               std::max(1.0, heavy->watts - (bank_a_ && bank_v_ ? std::max(0.0, *bank_a_ * *bank_v_ + heavy->watts) : 0.0));
+    const bool heavy_soon = rate_h && *rate_h <= heavy_warn_h;
+    const bool weak_cells = bank_v_ && *bank_v_ >= 0.5 * rig_.bank.nominal_v && *bank_v_ / cells <= 3.0;
+    low.condition = !gone.condition && !shore_ && ((soc_ && low_standing_) || heavy_soon || weak_cells);
+    if (weak_cells || (soc_ && *soc_ < rig_.bank.reserve_soc / 2)) low.priority = 2;
+    if (heavy_soon && !(soc_ && low_standing_))
+      low.text = heavy_text(*heavy, *rate_h);
+    else if (weak_cells)
+      low.text = "Bank at " + Words::volts(*bank_v_) + (soc_ ? ", " + Words::percent(*soc_) : std::string()) +
+                 ": nearly empty. Switch off what can be spared now, or charge from another source, before it disconnects itself.";
+    else if (soc_) {
+      const double mark = *soc_ > rig_.bank.reserve_soc + 0.01 ? low_limit() : rig_.bank.reserve_soc;
+      low.text = "Bank " + Words::percent(*soc_) + (*soc_ < mark - 0.01 ? ", below " : ", at ") + (mark > rig_.bank.reserve_soc ? "your limit of " : "its reserve of ") +
+                 Words::percent(mark) + ". Switch off what can be spared, or charge from another source.";
+    }
+    if (soc_)
+      low.over_text = std::string("Bank above ") + (low_limit() > rig_.bank.reserve_soc ? "your limit" : "its reserve") + " again: " + Words::percent(*soc_) + ".";
+
+    Fact& ahead = fact("reserve_ahead");
+    ahead.condition = ahead_standing_ && !low.condition;
+    if (ahead_standing_) {
+      ahead.text = reserve_text(rig_, words_, plan_, soc_, away_, loads().standing_w());
+      ahead.confidence = std::clamp(plan_.reserve_beyond ? 0.8 : std::max(plan_.reserve_probability, plan_.departure_at ? 0.6 : 0.5), 0.0, 1.0);
+      if (plan_.reserve_at) {
+        const double left_h = hours_of(*plan_.reserve_at - plan_.at);
+        if (left_h <= 12) ahead.priority = 2;
+        if (away_ && left_h > 72) ahead.priority = 0;  // once, and again after a week
+      }
+    }
+
+    Fact& surplus = fact("surplus");
+    const double limit = rig_.alarm_limit("surplus", surplus_worth_kwh);
+    const auto& s = plan_.surplus_today;
+    surplus.condition = s && s->kwh >= limit && hours_of(s->from - plan_.at) <= 3;
+    if (s) surplus.text = surplus_text(words_, plan_);
+  }
+  if (cabin_c_) {
+    Fact& cold = fact("cabin_cold");
+    cold.condition = cabin_standing_;
+    cold.text = "Cabin at " + words_.temperature(*cabin_c_) + ". Water may freeze; look at the heating.";
+    cold.over_text = "Cabin at " + words_.temperature(*cabin_c_) + " again.";
+  }
+  return out;
+}
+
+}  // namespace fw::outlook
