@@ -52,12 +52,14 @@ void judge_charging(const rig::Rig& rig, bool allowed_now, const std::vector<dou
 
 BankModel::Flow BankModel::flow(const State& at, const BankStep& s) const {
   Flow f;
-  f.load_w = std::max(0.0, s.load_w + now_.unexplained_w);
+  f.load_w = std::max(0.0, s.load_w + now_.unexplained_w) * served_at(now_.served, at.soc);
   double charge_limit = 1e9;
   if (limits_current_ && s.cell_c) charge_limit = bank::c_rate_at(bands_, std::max(*s.cell_c, just_allowed_c_), rig_.bank.window.interpolate) * capacity_wh_;
   const double room = (1 - at.soc) * capacity_wh_ / charge_efficiency / s.hours;
   const double trickle = at.soc > full_from ? now_.full_draw_w : 0;
-  f.take_w = std::min(std::max(0.0, s.available_w) * s.may_charge, f.load_w + std::max(trickle, std::min(charge_limit, room)));
+  const double available = std::max(0.0, s.available_w);
+  f.fed_w = (1 - s.may_charge) * now_.held_feeds * std::min(available, f.load_w);
+  f.take_w = f.fed_w + std::min(available * s.may_charge, f.load_w + std::max(trickle, std::min(charge_limit, room)));
   return f;
 }
 
@@ -116,8 +118,8 @@ BankPath run_bank(const rig::Rig& rig, const BankNow& now, const std::vector<Ban
   if (soc <= rig.bank.departure_reserve_soc) out.departure_h = 0;
   walk(rig, now, steps, offset_sd, 1, [&](const BankModel::Flow& f, const BankStep& s, const BankModel::State& at, double before, double reach) {
     const double possible = std::max(0.0, s.available_w);
-    out.held_off_w.push_back(possible * (1 - s.may_charge));
-    out.curtailed_w.push_back(std::max(0.0, possible * s.may_charge - f.take_w));
+    out.held_off_w.push_back(possible * (1 - s.may_charge) - f.fed_w);
+    out.curtailed_w.push_back(std::max(0.0, possible * s.may_charge - (f.take_w - f.fed_w)));
     out.accepted_w.push_back(f.take_w);
     out.chargeable.push_back(s.may_charge >= 0.5);
     out.soc.push_back(at.soc);

@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "bank/charge_window.h"
+#include "outlook/shortage.h"
 #include "rig/rig.h"
 #include "units/time.h"
 
@@ -37,6 +38,8 @@ struct BankNow {
   double widen = 1;              ///< learned: how much wider than planned the errors have been, 0.5..3
   double unexplained_w = 0;      ///< learned: what goes besides the known loads (negative: comes)
   double full_draw_w = 0;        ///< learned: taken beyond the loads while full
+  ServedShare served = all_served;  ///< learned: of the loads, when the bank is low
+  double held_feeds = 0;         ///< learned: share of the loads that the sun feeds while charging is held off
 };
 
 struct BankPath {
@@ -53,7 +56,7 @@ class BankModel {
  public:
   BankModel(const rig::Rig& rig, const BankNow& now);
   struct State { double soc = 0, hours = 0; };
-  struct Flow { double take_w = 0, load_w = 0; };
+  struct Flow { double take_w = 0, load_w = 0, fed_w = 0; };  ///< fed_w: of take_w, past a bank that may not charge
   Flow flow(const State& at, const BankStep& step) const;
   void step(State& at, const BankStep& step, const Flow& flow, double shift_wh = 0) const;
   double capacity_wh() const { return capacity_wh_; }

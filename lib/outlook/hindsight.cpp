@@ -39,6 +39,11 @@ void Hindsight::on_minute(Utc at, std::optional<double> made_w, std::optional<do
   balance_from_.reset();
 }
 
+void Hindsight::while_held_off(double made_w, double load_w, double could_w) {
+  const double may_take_w = std::min(load_w, could_w);
+  if (may_take_w >= 10) held_feeds_ += (std::clamp(made_w / may_take_w, 0.0, 1.0) - held_feeds_) / 60;
+}
+
 void Hindsight::promise(Utc due, double soc, double sigma) {
   promises_.push_back({due, soc, sigma});
   while (promises_.size() > 48) promises_.pop_front();
@@ -60,7 +65,7 @@ double Hindsight::widen() const {
 }
 
 std::string Hindsight::snapshot() const {
-  nlohmann::json j{{"v", 1}, {"u", unexplained_w_}, {"full", full_draw_w_}, {"m2", missed2_}, {"mw", missed_weight_}, {"promises", nlohmann::json::array()}};
+  nlohmann::json j{{"v", 1}, {"u", unexplained_w_}, {"full", full_draw_w_}, {"held", held_feeds_}, {"m2", missed2_}, {"mw", missed_weight_}, {"promises", nlohmann::json::array()}};
   for (const auto& p : promises_) j["promises"].push_back({{"due", ms_of(p.due)}, {"soc", p.soc}, {"sigma", p.sigma}});
   return json_text(j);
 }
@@ -70,6 +75,7 @@ void Hindsight::restore(std::string_view text) {
   if (!j.is_object() || j.value("v", nlohmann::json()) != 1) return;
   unexplained_w_ = kept::number(j, "u");
   full_draw_w_ = kept::number(j, "full");
+  held_feeds_ = std::clamp(kept::number(j, "held"), 0.0, 1.0);
   missed2_ = kept::number(j, "m2");
   missed_weight_ = kept::number(j, "mw");
   promises_.clear();

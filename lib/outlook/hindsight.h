@@ -23,6 +23,10 @@ class Hindsight {
   void judge(Utc now, std::optional<double> soc);
 
   double unexplained_w() const { return unexplained_w_; }  ///< goes besides the known loads (negative: comes)
+  /// One minute in which charging is held off although there is sun; could_w: what the strings could give.
+  void while_held_off(double made_w, double load_w, double could_w);
+
+  double held_feeds() const { return held_feeds_; }        ///< share of the loads that the sun feeds while charging is held off
   double full_draw_w() const { return full_draw_w_; }      ///< taken beyond the loads while full
   double widen() const;                                    ///< how much wider than planned the errors have been, 0.4..3
 
@@ -33,7 +37,7 @@ class Hindsight {
   struct Promise { Utc due{}; double soc = 0, sigma = 0; };
   double capacity_wh_;
   std::optional<Utc> balance_from_;
-  double balance_soc_ = 0, balance_wh_ = 0, unexplained_w_ = 0, full_draw_w_ = 0;
+  double balance_soc_ = 0, balance_wh_ = 0, unexplained_w_ = 0, full_draw_w_ = 0, held_feeds_ = 0;
   std::deque<Promise> promises_;
   double missed2_ = 0, missed_weight_ = 0;
 };

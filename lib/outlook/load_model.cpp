@@ -11,7 +11,11 @@ constexpr std::size_t hours_kept = 21 * 24;
 constexpr Span sustained = minutes{12};       // longer than a kettle
 constexpr double heavy_above_w = 150;
 constexpr Span heavy_at_least = hours{3};
-constexpr double present_fades_h = 2;
+constexpr std::size_t heavy_kept = 12;
+constexpr double prior_hours = 12;            // a persistence learned moves from the usual one within a day
+constexpr double scarce_soc = 0.2, cut_share = 0.6;
+constexpr double slope_from_k = 2, prior_pairs = 24;
+constexpr double first_hours = 12, known_within_h = 24;
 
 double median(std::vector<double> v) {
   if (v.empty()) return 0;
@@ -21,7 +25,13 @@ double median(std::vector<double> v) {
 }
 }  // namespace
 
-void LoadModel::learn(Utc minute, int minute_of_day, double load_w, std::optional<double> air_c) {
+bool LoadModel::cut_off(double load_w, std::optional<double> soc) const {
+  if (!soc || *soc >= scarce_soc || hours_.empty()) return false;
+  const auto standing = standing_w();
+  return standing && load_w < cut_share * *standing;
+}
+
+void LoadModel::learn(Utc minute, int minute_of_day, double load_w, std::optional<double> air_c, std::optional<double> soc) {
   load_w = std::max(0.0, load_w);
   const Utc hour = floor_to(minute, hours{1});
   if (hour != hour_) {
@@ -30,6 +40,7 @@ void LoadModel::learn(Utc minute, int minute_of_day, double load_w, std::optiona
     hour_of_day_ = minute_of_day / 60;
   }
   minutes_.push_back(load_w);
+  minutes_cut_ += cut_off(load_w, soc);
   if (air_c) {
     air_sum_ += *air_c;
     ++air_count_;
@@ -55,7 +66,11 @@ void LoadModel::learn(Utc minute, int minute_of_day, double load_w, std::optiona
     int n = 0;
     for (const auto& [t, w] : recent_)
       if (minute - t < minutes{10}) sum += w, ++n;
-    if (n == 0 || sum / n <= limit * 0.8) heavy_since_.reset();
+    if (n == 0 || sum / n <= limit * 0.8) {
+      if (heavy_) heavy_lasted_.push_back(heavy_->lasting);
+      while (heavy_lasted_.size() > heavy_kept) heavy_lasted_.pop_front();
+      heavy_since_.reset();
+    }
   }
   heavy_.reset();
   if (heavy_since_ && minute - *heavy_since_ >= sustained) {
@@ -68,7 +83,9 @@ void LoadModel::learn(Utc minute, int minute_of_day, double load_w, std::optiona
 }
 
 void LoadModel::close_hour() {
-  if (minutes_.size() >= 20) {
+  const bool cut = 2 * static_cast<std::size_t>(minutes_cut_) > minutes_.size();
+  minutes_cut_ = 0;
+  if (minutes_.size() >= 20 && !cut) {
     double sum = 0;
     for (double w : minutes_) sum += w;
     double peak = 0;
@@ -90,33 +107,38 @@ void LoadModel::close_hour() {
   air_count_ = 0;
 }
 
-// Slope over day means (Theil 1950, Sen 1968), drawn toward none while the days are few or alike.
+// Slope between the same hours of different days (Theil 1950, Sen 1968), drawn toward none while they are few or alike.
 void LoadModel::fit() {
-  struct Day { double load, air; };
-  std::vector<Day> means;
   double air_all = 0;
   int n_all = 0;
-  for (std::size_t end = hours_.size(); end >= 24; end -= 24) {
-    double load = 0, air = 0;
-    int n = 0;
-    for (std::size_t i = end - 24; i < end; ++i)
-      if (hours_[i].air_c) {
-        load += hours_[i].mean_w;
-        air += *hours_[i].air_c;
-        ++n;
-      }
-    if (n >= 18) means.push_back({load / n, air / n});
-  }
+  std::array<std::vector<const Hour*>, 24> alike;
   for (const auto& h : hours_)
-    if (h.air_c) air_all += *h.air_c, ++n_all;
+    if (h.air_c) {
+      air_all += *h.air_c, ++n_all;
+      alike[static_cast<std::size_t>(h.hour_of_day)].push_back(&h);
+    }
   air_mean_ = n_all > 0 ? air_all / n_all : 0;
   std::vector<double> slopes;
-  for (std::size_t i = 0; i < means.size(); ++i)
-    for (std::size_t k = i + 1; k < means.size(); ++k)
-      if (std::abs(means[i].air - means[k].air) >= 2) slopes.push_back((means[i].load - means[k].load) / (means[k].air - means[i].air));
+  for (const auto& hours : alike)
+    for (std::size_t i = 0; i < hours.size(); ++i)
+      for (std::size_t k = i + 1; k < hours.size(); ++k)
+        if (const double colder_k = *hours[k]->air_c - *hours[i]->air_c; std::abs(colder_k) >= slope_from_k)
+          slopes.push_back((hours[i]->mean_w - hours[k]->mean_w) / colder_k);
   const double pairs = static_cast<double>(slopes.size());
-  slope_ = slopes.empty() ? 0 : std::max(0.0, median(slopes)) * pairs / (pairs + 4);
+  slope_ = slopes.empty() ? 0 : std::max(0.0, median(slopes)) * pairs / (pairs + prior_pairs);
   tabulate();
+
+  double together = 0, alone = 0, n = 0;
+  for (std::size_t i = 0; i + 1 < hours_.size(); ++i) {
+    if (hours_[i + 1].from - hours_[i].from != hours{1}) continue;
+    const double now = hours_[i].mean_w - usual(hours_[i].hour_of_day, hours_[i].air_c).watts;
+    const double next = hours_[i + 1].mean_w - usual(hours_[i + 1].hour_of_day, hours_[i + 1].air_c).watts;
+    together += now * next;
+    alone += now * now;
+    ++n;
+  }
+  const double prior = n > 0 ? prior_hours * alone / n : 1;
+  persists_ = std::clamp((usual_persistence * prior + together) / (prior + alone + 1e-9), 0.0, 0.95);
 }
 
 void LoadModel::tabulate() {
@@ -126,9 +148,9 @@ void LoadModel::tabulate() {
   std::vector<double> all;
   all.reserve(hours_.size());
   for (const auto& h : hours_) all.push_back(std::max(0.0, h.mean_w - (h.air_c ? slope_ * (air_mean_ - *h.air_c) : 0)));
-  // One kettle is not a habit: on the first day an hour counts little over the typical level, after three days up
+  // One kettle is not a habit: on the first day an hour counts little over the typical level, half a day later up
   // to three times that and a kettle's worth.
-  const double known = std::clamp((static_cast<double>(all.size()) - 12) / 60, 0.0, 1.0);
+  const double known = std::clamp((static_cast<double>(all.size()) - first_hours) / known_within_h, 0.0, 1.0);
   const double cap = (1.25 + 1.75 * known) * median(all) + 250 * known;
   struct Sum { double w = 0, w2 = 0, weight = 0; };
   std::array<Sum, 24> sums{};
@@ -173,15 +195,23 @@ LoadAhead LoadModel::usual(int hour_of_day, std::optional<double> air_c) const {
 LoadAhead LoadModel::ahead(Span ahead, int hour_of_day, std::optional<double> air_c) const {
   LoadAhead u = usual(hour_of_day, air_c);
   if (heavy_) {
-    const Span goes_on = std::max<Span>(heavy_at_least, heavy_->lasting);
-    if (ahead < goes_on) return {std::max(u.watts, heavy_->watts), u.error_w};
+    if (ahead < goes_on(*heavy_)) return {std::max(u.watts, heavy_->watts), u.error_w};
     return u;
   }
   if (present_ && last_) {
     const double off = *present_ - usual(last_->first, last_->second).watts;
-    u.watts = std::max(0.0, u.watts + off * 0.7 * std::exp(-hours_of(ahead) / present_fades_h));
+    u.watts = std::max(0.0, u.watts + off * std::pow(persists_, hours_of(ahead) + 0.5));
   }
   return u;
+}
+
+/// The mean of what is left of those that lasted longer than this one has, and of one such load of which nothing is known.
+Span LoadModel::goes_on(const HeavyLoad& heavy) const {
+  Span sum = std::max<Span>(heavy_at_least, heavy.lasting);
+  int n = 1;
+  for (const Span lasted : heavy_lasted_)
+    if (lasted > heavy.lasting) sum += lasted - heavy.lasting, ++n;
+  return sum / n;
 }
 
 std::optional<double> LoadModel::standing_w() const {
@@ -199,7 +229,9 @@ std::string LoadModel::snapshot() const {
     if (h.air_c) row[5] = *h.air_c;
     rows.push_back(row);
   }
-  return json_text(nlohmann::json{{"v", 1}, {"h", rows}});
+  nlohmann::json heavy = nlohmann::json::array();
+  for (const Span s : heavy_lasted_) heavy.push_back(s.count());
+  return json_text(nlohmann::json{{"v", 1}, {"h", rows}, {"heavy", heavy}});
 }
 
 void LoadModel::restore(std::string_view text) {
@@ -217,6 +249,9 @@ void LoadModel::restore(std::string_view text) {
     hours_.push_back(h);
     if (hours_.size() > hours_kept) hours_.pop_front();
   }
+  const auto heavy = j.value("heavy", nlohmann::json::array());
+  for (const auto& ms : heavy)
+    if (ms.is_number_integer() && heavy_lasted_.size() < heavy_kept) heavy_lasted_.push_back(Span{ms.get<std::int64_t>()});
   fit();
 }
 

@@ -100,7 +100,11 @@ void Outlook::learn(const RigMinute& m, const std::vector<Verdict>& verdicts) {
     ++air_count_;
   }
   const auto load = load_w(m);
-  if (load && !shore_) loads().learn(m.start, words_.minute_of_day(m.start), *load, m.air_c);
+  if (load && !shore_) {
+    const int minute_of_day = words_.minute_of_day(m.start);
+    if (m.soc) shortage_.on_minute(*m.soc, loads().cut_off(*load, m.soc), *load, loads().usual(minute_of_day / 60, m.air_c).watts);
+    loads().learn(m.start, minute_of_day, *load, m.air_c, m.soc);
+  }
   const bool heavy = loads().heavy().has_value();
   if (heavy != heavy_before_) replan_now_ = true;
   heavy_before_ = heavy;
@@ -110,7 +114,13 @@ void Outlook::learn(const RigMinute& m, const std::vector<Verdict>& verdicts) {
   }
   heater_on_ = m.bank_heater_on.value_or(m.bank_heater_w.value_or(0) > 1);
   heater_w_ += (m.bank_heater_w.value_or(0) - heater_w_) / 1440;
-  hindsight_.on_minute(m.start, made_w(m), shore_ ? std::nullopt : load, m.soc, loads().usual(12, air_c_).watts);
+  const auto made = made_w(m);
+  if (!charging_allowed_ && load && made && !shore_) {
+    double could_w = 0;
+    for (std::size_t s = 0; s < verdicts.size() && s < rig_.strings.size(); ++s) could_w += verdicts[s].expected_w * rig_.strings[s].controller.efficiency;
+    hindsight_.while_held_off(*made, *load, could_w);
+  }
+  hindsight_.on_minute(m.start, made, shore_ ? std::nullopt : load, m.soc, loads().usual(12, air_c_).watts);
 }
 
 void Outlook::close_hour(const RigMinute& m) {
@@ -192,6 +202,8 @@ void Outlook::replan(const RigMinute& m, const std::vector<const roof::Calibrati
     b.widen = hindsight_.widen();
     b.unexplained_w = hindsight_.unexplained_w();
     b.full_draw_w = hindsight_.full_draw_w();
+    b.held_feeds = hindsight_.held_feeds();
+    b.served = shortage_.served();
     in.bank = b;
   }
   plan_ = make_plan(rig_, words_, in);
@@ -345,6 +357,7 @@ std::string Outlook::snapshot() const {
                    {"away_loads", away_loads_.snapshot()},
                    {"thermal", kept::json_of(thermal_.memory())},
                    {"hindsight", hindsight_.snapshot()},
+                   {"shortage", shortage_.snapshot()},
                    {"glass", glass_.snapshot()},
                    {"advice", advice_.snapshot()},
                    {"away", away_},
@@ -366,6 +379,7 @@ void Outlook::restore(std::string_view text) {
   away_loads_.restore(kept::text(j, "away_loads"));
   if (const auto memory = kept::thermal(j, "thermal")) thermal_.recall(*memory);
   hindsight_.restore(kept::text(j, "hindsight"));
+  shortage_.restore(kept::text(j, "shortage"));
   glass_.restore(kept::text(j, "glass"));
   advice_.restore(kept::text(j, "advice"));
   away_ = kept::flag(j, "away", away_);

@@ -82,6 +82,7 @@ class Outlook {
   LoadModel home_loads_, away_loads_;            ///< what stands on while nobody is there is learned by itself
   bank::ThermalModel thermal_;
   Hindsight hindsight_;
+  Shortage shortage_;
   Glass glass_;
   StandingAdvice advice_;
   std::optional<Forecast> forecast_;
