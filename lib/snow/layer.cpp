@@ -7,7 +7,7 @@
 namespace fw::snow {
 namespace {
 
-constexpr double fresh_reach_mm = 2.4, old_reach_mm = 3.5, fresh_kgm3 = 90, old_kgm3 = 250;
+constexpr double fresh_reach_cm = 2.2, old_reach_mm = 3.5, fresh_kgm3 = 100, old_kgm3 = 250;
 constexpr double melt_wh_per_mm = 334.0 / 3.6;  // latent heat of fusion of 1 kg/m2
 constexpr double albedo = 0.7;                  // between fresh (0.85) and old wet snow (0.55); textbook
 constexpr double cells_warm = 0.7;              // of the light at the cells: absorbed, less what becomes current
@@ -21,7 +21,8 @@ constexpr double longest_step_h = 0.5;
 constexpr double nothing_mm = 0.02;
 
 double reach_mm(double density_kgm3) {
-  return fresh_reach_mm + (old_reach_mm - fresh_reach_mm) * std::clamp((density_kgm3 - fresh_kgm3) / (old_kgm3 - fresh_kgm3), 0.0, 1.0);
+  const double fresh_mm = fresh_reach_cm * std::min(density_kgm3, fresh_kgm3) / 100;
+  return fresh_mm + (old_reach_mm - fresh_mm) * std::clamp((density_kgm3 - fresh_kgm3) / (old_kgm3 - fresh_kgm3), 0.0, 1.0);
 }
 
 /// Heat held per kelvin, Wh/m2, with the water that would freeze again.

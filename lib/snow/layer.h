@@ -34,9 +34,9 @@ double new_snow_density_kgm3(double air_c);
 /// Water in fresh snow of a depth, by the air it fell in.
 double water_of_fresh_mm(double fresh_cm, double air_c);
 
-/// Share of the light that reaches the cells, 0..1: exp(-water / reach), the reach going from 2.4 mm in snow of 90 kg/m3
-/// and less to 3.5 mm from 250 on, as grains grow. That is 38 to 71 per m in snow of 90 to 250 kg/m3, inside the
-/// 23 to 97 per m measured with silicon cells (Fukami, Kojima & Aburakawa 1985, Annals of Glaciology 6).
+/// Share of the light that reaches the cells, 0..1: exp(-depth / 2.2 cm) in new snow (up to 100 kg/m3), from there on
+/// exp(-water / reach), the reach going to 3.5 mm of water at 250 kg/m3 as grains grow. That is 45 to 71 per m, about the
+/// middle of the 23 to 97 per m measured with silicon cells (Fukami, Kojima & Aburakawa 1985, Annals of Glaciology 6).
 double light_through(double water_mm, double density_kgm3);
 inline double light_through(const Layer& layer) { return light_through(layer.water_mm, layer.density_kgm3); }
 

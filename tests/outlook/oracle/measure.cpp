@@ -86,6 +86,15 @@ void Watcher::on_minute(Utc t, const outlook::Outlook& product) {
           if (product_clears) m_.won_kwh += at_product;
         }
         if (at_product >= 0.2) m_.gain_error.push_back(c.today_kwh / at_product - 1);
+        if (chatty_ && oracle_clears != product_clears)
+          for (int k = 0; k < 12 && static_cast<std::size_t>(k) < product.plan().hours.size(); ++k) {
+            const auto& h = product.plan().hours[static_cast<std::size_t>(k)];
+            double as_is = 0, cleared = 0;
+            for (double x : h.as_is_w) as_is += x;
+            for (double x : h.cleared_w) cleared += x;
+            std::printf("      %s as is %.0f cleared %.0f taken %.0f curtailed %.0f held off %.0f loads %.0f soc %.2f air %.0f snow %.1f cm share %.2f\n", words_.clock(h.from).c_str(), as_is, cleared,
+                        h.accepted_w, h.curtailed_w, h.held_off_w, h.load_w, h.soc_mid, h.air_c, h.snow_cm, h.clear_share);
+          }
         if (chatty_)
           std::printf("    %s oracle %.2f at %s, product %d %.2f kWh from %s (true %.2f), soc %.2f  %s\n", words_.local_date(t).c_str(), best.kwh,
                       words_.clock(w_.at(best.step)).c_str(), static_cast<int>(c.choice), c.today_kwh,
