@@ -10,7 +10,7 @@ constexpr double falling_cm_per_h = 0.1;   // a forecast smears snowfall out; an
 constexpr double recovered_after_h = 0.75;
 constexpr double faint_wm2 = 20;
 constexpr double unbroken_share = 0.8;     // of the layer's water
-constexpr double recovered_mm = 8;         // passes about an eighth of the light
+constexpr double recovered_cover = 0.9;     // share of the light that is gone by then
 
 /// The share of the cloudless light in an hour; a forecast of the light itself counts as much as one of the clouds, alone
 /// where there is no other.
@@ -119,7 +119,7 @@ void cleared_power(const RoofAhead& roof, int string, const LeftAlone& left, std
     if (layer.water_mm > 0 || s.snow_cm > 0) layer = layer_after(layer, exposure(roof, string, i), s.hours);
     if (tilt < flat_below_deg && s.snow_cm / s.hours >= falling_cm_per_h) {
       snowing_on_bare_h += s.hours;
-      layer.water_mm = std::max(layer.water_mm, recovered_mm * std::min(1.0, snowing_on_bare_h / recovered_after_h));
+      layer.water_mm = std::max(layer.water_mm, snow::water_for_cover(recovered_cover * std::min(1.0, snowing_on_bare_h / recovered_after_h), layer.density_kgm3));
     }
     layer.water_mm = std::min(layer.water_mm, left.water_mm[i + 1]);
     const double after = layer.water_mm > 0 ? light_through(layer) : 1;
