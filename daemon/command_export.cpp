@@ -1,9 +1,8 @@
 // firnwatt export: one table of a journal as CSV.
 #include <iostream>
 
+#include "asked_journal.h"
 #include "command.h"
-#include "described.h"
-#include "journal/reader.h"
 
 namespace fw {
 namespace {
@@ -11,19 +10,9 @@ namespace {
 struct ExportAsked { std::string journal, table; std::optional<std::string> from, to; };
 
 int export_table(const ExportAsked& a) {
-  auto journal = journal::Reader::open(a.journal);
-  if (!journal) {
-    std::cerr << journal.fault().text() << "\n";
-    return unusable;
-  }
-  const auto words = Words::in_zone(journal->about().timezone, false);
-  if (!words) {
-    std::cerr << words.fault().text() << "\n";
-    return unusable;
-  }
-  std::optional<Utc> from, to;
-  if (!take_instant(a.from, "--from", *words, from) || !take_instant(a.to, "--to", *words, to)) return unusable;
-  if (auto done = journal->export_table(a.table, from, to, std::cout); !done) {
+  const auto asked = asked_journal(a.journal, a.from, a.to);
+  if (!asked) return unusable;
+  if (auto done = asked->reader.export_table(a.table, asked->from, asked->to, std::cout); !done) {
     std::cerr << done.fault().text() << "\n";
     return unusable;
   }

@@ -2,9 +2,8 @@
 #include <fstream>
 #include <iostream>
 
+#include "asked_journal.h"
 #include "command.h"
-#include "described.h"
-#include "journal/reader.h"
 #include "review/account.h"
 
 namespace fw {
@@ -13,19 +12,9 @@ namespace {
 struct ReviewAsked { std::string journal, format = "text", output; std::optional<std::string> from, to; };
 
 int review_journal(const ReviewAsked& a) {
-  auto journal = journal::Reader::open(a.journal);
-  if (!journal) {
-    std::cerr << journal.fault().text() << "\n";
-    return unusable;
-  }
-  const auto words = Words::in_zone(journal->about().timezone, false);
-  if (!words) {
-    std::cerr << words.fault().text() << "\n";
-    return unusable;
-  }
-  review::Options options;
-  if (!take_instant(a.from, "--from", *words, options.from) || !take_instant(a.to, "--to", *words, options.to)) return unusable;
-  auto account = review::account(*journal, options);
+  const auto asked = asked_journal(a.journal, a.from, a.to);
+  if (!asked) return unusable;
+  auto account = review::account(asked->reader, {asked->from, asked->to});
   if (!account) {
     std::cerr << account.fault().text() << "\n";
     return unusable;

@@ -126,11 +126,4 @@ std::optional<Utc> instant_in(const std::string& text, const Words& words) {
   return words.from_local(local, wall_time());
 }
 
-bool take_instant(const std::optional<std::string>& text, const char* option, const Words& words, std::optional<Utc>& into) {
-  if (!text) return true;
-  into = instant_in(*text, words);
-  if (!into) std::cerr << option << ": '" << *text << "' is no time; write 2026-01-12 or 2026-01-12T08:00 (local to the rig) or with a zone\n";
-  return into.has_value();
-}
-
 }  // namespace fw

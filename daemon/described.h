@@ -36,7 +36,4 @@ std::optional<Span> span_in(const std::string& text);
 /// An instant: with zone, or local to the rig ("2026-01-12", "2026-01-12T08:00").
 std::optional<Utc> instant_in(const std::string& text, const Words& words);
 
-/// The same for an option that may be left out; false, with a word on stderr, when it is no time.
-bool take_instant(const std::optional<std::string>& text, const char* option, const Words& words, std::optional<Utc>& into);
-
 }  // namespace fw

@@ -57,5 +57,10 @@ int main(int argc, char** argv) {
   }
   std::cout.flush();
   std::fflush(nullptr);
+  // A full disk must not pass for a complete table.
+  if (!std::cout || std::ferror(stdout)) {
+    std::cerr << "firnwatt: the output could not be written in full\n";
+    if (code == fine) code = found_wrong;
+  }
   return code;
 }

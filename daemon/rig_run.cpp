@@ -396,7 +396,7 @@ void RigRun::look_at_journal() {
   std::optional<std::string> trouble = journal_->trouble();
   if (!trouble && core_->now().at < journal_news_until_) trouble = journal_news_;
   if (trouble == told_trouble_) return;
-  if (trouble && !told_trouble_) say(Level::error, *trouble);
+  if (trouble && !told_trouble_ && trouble != journal_news_) say(Level::error, *trouble);
   told_trouble_ = trouble;
   give(root_of(described_->rig) + "journal", json_text({{"trouble", trouble ? nlohmann::json(*trouble) : nlohmann::json(nullptr)}}), now().at);
 }

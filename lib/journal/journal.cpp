@@ -375,10 +375,10 @@ struct Journal::Impl {
       last_look = now.at;
       look(now);
       if (!ready) return;
-      if (auto found = check.result(); found && !found->empty()) set_aside(now);
-      if (!ready) return;
       note_reader(now);
     }
+    if (auto found = check.result(); found && !found->empty()) set_aside(now);
+    if (!ready) return;
     if (trouble != Trouble::none && !resting(now)) {
       reopen(now);
       if (ready) commit(now, Store::What::all);

@@ -2,8 +2,10 @@
 #include <signal.h>
 
 #include <algorithm>
+#include <filesystem>
 
 #include "integration/rig_under_test.h"
+#include "journal/journal.h"
 
 using namespace fw;
 using namespace fw::test;
@@ -28,6 +30,58 @@ TEST_CASE("help and version everywhere, and exit 2 for what makes no sense") {
     CHECK_FALSE(done.err.empty());
     CHECK(done.out.empty());
   }
+}
+
+TEST_CASE("review and export say in plain words what is wrong with a journal, a period or a table, and print nothing else") {
+  const TempDir dir;
+  const std::string broken = FW_TESTS_DIR "/journal/broken/", good = dir.file("good.journal");
+  {
+    auto j = journal::Journal::open(good, {}, {Elapsed{}, utc_ms(0), true});
+    REQUIRE(j);
+    REQUIRE((*j)->write({SnapshotRow{{utc_ms(0), {}, true}, "rig", R"({"timezone":"Nowhere/AtAll"})"}}, {Elapsed{}, utc_ms(0), true}));
+    REQUIRE((*j)->flush({Elapsed{}, utc_ms(0), true}));
+  }
+  for (const char* name : {"newer.journal", "foreign.sqlite", "letter.txt", "empty.journal"}) std::filesystem::copy_file(broken + name, dir.file(name));
+  struct Case { std::vector<std::string> args; std::string says; };
+  for (const Case& c : std::vector<Case>{
+           {{"review", dir.file("newer.journal")}, "made by a newer firnwatt; this one reads up to version 1. Update firnwatt to read it"},
+           {{"export", dir.file("newer.journal"), "energy"}, "made by a newer firnwatt; this one reads up to version 1. Update firnwatt to read it"},
+           {{"review", dir.file("foreign.sqlite")}, "this is another program's SQLite file, not a firnwatt journal"},
+           {{"export", dir.file("letter.txt"), "energy"}, "this is not a firnwatt journal"},
+           {{"review", dir.file("empty.journal")}, "the journal is empty: nothing has been recorded yet"},
+           {{"review", dir.file("none.journal")}, "there is no such journal"},
+           {{"review", dir.path()}, "this is a folder; a journal is a file"},
+           {{"review", good, "--from", "2026-02-01", "--to", "2026-01-01"}, "the period is empty: --from 2026-02-01 is not before --to 2026-01-01"},
+           {{"export", good, "energy", "--from", "2026-02-01", "--to", "2026-02-01"}, "the period is empty: --from 2026-02-01 is not before --to 2026-02-01"},
+           {{"review", good, "--from", "2026-02-30"}, "--from: '2026-02-30' is no time; write 2026-01-12"},
+           {{"export", good, "watts"}, "watts: there is no such table; the tables are verdicts, alarms, commands, bank, advice, energy, notes, notices, events"},
+       }) {
+    std::vector<std::string> argv{FW_PROGRAM};
+    argv.insert(argv.end(), c.args.begin(), c.args.end());
+    const Finished done = run(argv);
+    CAPTURE(c.says);
+    CAPTURE(done.err);
+    CHECK(done.code == 2);
+    CHECK(done.out.empty());
+    CHECK(done.err.find(c.says) != std::string::npos);
+  }
+  const Finished elsewhere = run({FW_PROGRAM, "review", good});
+  CHECK(elsewhere.code == 0);
+  CHECK(elsewhere.err.find("its time zone 'Nowhere/AtAll' is not known here; days and times are UTC") != std::string::npos);
+}
+
+TEST_CASE("a table that could not be written in full is no success") {
+  const TempDir dir;
+  const std::string path = dir.file("a.journal");
+  {
+    const Now now{Elapsed{}, utc_ms(0), true};
+    auto j = journal::Journal::open(path, {}, now);
+    REQUIRE(j);
+    REQUIRE((*j)->write({EventRow{{utc_ms(0), {}, true}, "start", "x"}}, now));
+  }
+  Process full({FW_PROGRAM, "export", path, "events"}, "/dev/full", dir.file("err"));
+  CHECK(full.wait(20s) == 1);
+  CHECK(read_file(dir.file("err")).find("could not be written in full") != std::string::npos);
 }
 
 TEST_CASE("check prints the rig, each charger's line and today; a broken config is exit 2 with places") {
