@@ -46,6 +46,19 @@ std::string escaped(std::string_view text) {
   return out;
 }
 
+/// A figure stays on the line of its unit.
+std::string unbroken(std::string_view text) {
+  const std::string whole = escaped(text);
+  std::string out;
+  for (std::size_t i = 0; i < whole.size(); ++i) {
+    const std::string_view next = std::string_view(whole).substr(i + 1);
+    const bool unit = whole[i] == ' ' && i > 0 && whole[i - 1] >= '0' && whole[i - 1] <= '9' &&
+                      (next.starts_with("%") || next.starts_with("°") || next.starts_with("kWh") || next.starts_with("h ") || next.starts_with("h,") || next.starts_with("h;") || next.starts_with("W "));
+    out += unit ? "&nbsp;" : std::string(1, whole[i]);
+  }
+  return out;
+}
+
 /// Minutes of the rig's wall clock since 1970, so that the page shows rig time wherever it is opened.
 /// In the hour that a clock change doubles the later minutes lie over the earlier ones.
 class WallClock {
@@ -319,7 +332,7 @@ class Page {
     out_ += "<h2>What mattered most</h2>\n<ul class=\"findings\">\n";
     for (const Finding& f : a_.findings) {
       const auto mark = marks.find(f.kind);
-      out_ += "<li" + (mark == marks.end() ? "" : " style=\"--mark:var(--" + mark->second + ")\"") + ">" + escaped(f.text) + "</li>\n";
+      out_ += "<li" + (mark == marks.end() ? "" : " style=\"--mark:var(--" + mark->second + ")\"") + ">" + unbroken(f.text) + "</li>\n";
     }
     out_ += "</ul>\n";
   }

@@ -117,6 +117,9 @@ TEST_CASE("five different days: each day's parts add up and say what it was") {
   CHECK(finding(a, "cold") == "Charging was held off for 13 h; 0.40 kWh of sun was lost to the cold on 1 day.");
   CHECK(finding(a, "bank_cold") == "The bank was under 5 °C for 24 h, -2 °C at the coldest, never charged at or under 0 °C.");
   CHECK(a.findings.front().kind == "snow");
+  // on the page a figure is not torn from its unit
+  CHECK(review::html(a).find("The bank was under 5&nbsp;°C for 24&nbsp;h, -2&nbsp;°C at the coldest") != std::string::npos);
+  CHECK(review::html(a).find("Snow cost 0.68&nbsp;kWh on 2 days; 0.58&nbsp;kWh of it on 1 day bright enough") != std::string::npos);
 
   const auto y = review::yields(a.all, 400);
   CHECK(std::abs(y.reference_h - 7.5) < 1e-6);
