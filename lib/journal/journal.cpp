@@ -30,7 +30,7 @@ constexpr Span check_every = days{7};
 constexpr std::int64_t log_worth_moving = 1 << 20;       // well over what an emptied log is cut to (store.cpp)
 constexpr std::int64_t log_held_by_reader = 8 << 20;
 constexpr Span held_for = hours{1};                // no review and no export takes as long
-constexpr std::uintmax_t scarce_room = 16u << 20;  // on the card: trim before it is full
+constexpr int least_minutes_days = 2;              // kept in minutes on a card that fills up
 
 struct Identity {
   dev_t device = 0;
@@ -344,7 +344,7 @@ struct Journal::Impl {
   bool card_scarce() const {
     struct statvfs s {};
     const std::string folder = fs::path(path).parent_path().empty() ? "." : fs::path(path).parent_path().string();
-    return ::statvfs(folder.c_str(), &s) == 0 && std::uintmax_t{s.f_bavail} * s.f_frsize < scarce_room;
+    return ::statvfs(folder.c_str(), &s) == 0 && std::uintmax_t{s.f_bavail} * s.f_frsize < options.spare_card_bytes;
   }
 
   void age(Now now) {
@@ -353,8 +353,10 @@ struct Journal::Impl {
     if (now.trusted) aged = age_minutes(store.db, minute - std::int64_t{options.keep_minutes_days} * 1440, minute);
     const auto limit = static_cast<std::int64_t>(options.max_bytes);
     const std::int64_t room_for_log = std::min<std::int64_t>(limit / 4, 4 << 20);
-    if (aged == Aged::nothing && (used_bytes(store.db) > limit - room_for_log || card_scarce())) {
-      aged = make_room(store.db, minute);
+    const bool over = used_bytes(store.db) > limit - room_for_log;
+    if (aged == Aged::nothing && (over || card_scarce())) {
+      // Whoever fills the card, it costs no more than the minutes; the winter in five minutes stays.
+      aged = over ? make_room(store.db, minute) : now.trusted ? age_minutes(store.db, minute - least_minutes_days * 1440, minute) : Aged::nothing;
       if (aged == Aged::piece) store.db.exec("PRAGMA incremental_vacuum(2000)");
     }
     if (aged == Aged::failed) {

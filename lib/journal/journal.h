@@ -7,6 +7,7 @@
 //   journal->get()->write(rows, now);       // once a turn
 //   journal->get()->maintain(now);          // every few seconds
 #include <cstddef>
+#include <cstdint>
 #include <map>
 #include <memory>
 #include <optional>
@@ -23,6 +24,7 @@ struct Options {
   Span batch = minutes{15};             ///< how long samples may wait in memory
   int keep_minutes_days = 60;           ///< then five-minute rows, and sums by day for good
   std::size_t max_bytes = 200u << 20;   ///< of file and log together
+  std::uintmax_t spare_card_bytes = 16u << 20;  ///< free on the card: below it minutes become five-minute rows before their time
   bool bulk = false;                    ///< replay: everything waits for the batch, snapshots for a day or flush(); nothing is forced to the disk
 };
 

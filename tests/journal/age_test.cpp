@@ -101,6 +101,33 @@ TEST_CASE("a file over its limit gives up the finest and oldest first, and keeps
   CHECK(lines(csv(path, "alarms")) > 5);
 }
 
+TEST_CASE("on a card that others fill up the minutes are given up before it is full, and nothing more") {
+  Folder f;
+  const std::string path = f / "demo.journal";
+  Winter winter(start - days{20});
+  const Utc begun = winter.now();
+  journal::Options o;
+  o.bulk = true;
+  o.spare_card_bytes = 0;
+  auto j = opened(path, o, winter.turn());
+  REQUIRE(j);
+  play(*j, winter, 10 * 1440);
+  REQUIRE(j->flush(winter.turn()));
+  for (int n = 0; n < 100; ++n) j->maintain(at(winter.now() + minutes{10 * n}));
+  CHECK(lines(csv(path, "bank", begun, begun + days{1})) == 1 + 1440);
+  const std::string verdicts = csv(path, "verdicts"), energy = csv(path, "energy");
+
+  j.reset();
+  o.spare_card_bytes = UINTMAX_MAX;
+  j = opened(path, o, winter.turn());
+  REQUIRE(j);
+  for (int n = 0; n < 100; ++n) j->maintain(at(winter.now() + minutes{10 * n}));
+  CHECK(lines(csv(path, "bank", begun, begun + days{1})) == 1 + 288);
+  CHECK(lines(csv(path, "bank", winter.now() - days{1}, winter.now())) == 1 + 1440);
+  CHECK(csv(path, "verdicts") == verdicts);
+  CHECK(csv(path, "energy") == energy);
+}
+
 TEST_CASE("the cause of five minutes is the one held longest, of equals the first") {
   const auto minute = [](int m, Cause c, int confidence, int reason) {
     journal::StringSample s;
