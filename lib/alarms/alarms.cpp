@@ -187,6 +187,7 @@ void Alarms::offer(const Fact& f, Now now) {
     a.group = f.group;
     a.group_text = f.group_text;
     a.hidden_by = f.hidden_by;
+    a.worth_repeating = f.worth_repeating;
     a.worth_saying = f.worth_saying && (spoken_unasked(f.alarm) || rig_.alarms.contains(f.alarm));
     a.own_priority = f.priority;
   }
@@ -552,7 +553,7 @@ void Alarms::look(const std::string& key, Alarm& a, Now now) {
   f.group_told = group_told(key, a);
   f.too_soon = a.told_at && !a.told && now.at - *a.told_at < pause_of(p, outlook_of(a.alarm, p)) && static_cast<int>(p) <= a.told_priority;
   f.worse = static_cast<int>(p) > a.told_priority;
-  f.reminder_due = a.told_at && now.at - *a.told_at >= remind_after(p, a.reminders, outlook_of(a.alarm, p));
+  f.reminder_due = a.worth_repeating && a.told_at && now.at - *a.told_at >= remind_after(p, a.reminders, outlook_of(a.alarm, p));
   f.acknowledged = a.acked;
   f.matters = p != Priority::low;
   const Notify why = decide(f);

@@ -77,6 +77,7 @@ class Alarms {
     std::string alarm, subject, text, over_text, group, group_text;
     std::vector<std::string> hidden_by;
     bool worth_saying = true;
+    bool worth_repeating = true;
     std::optional<int> own_priority;
     Elapsed offered_at{};
     // the raw condition and its wobble

@@ -327,6 +327,8 @@ bool Outlook::clearing_worth_saying() const {
          std::max(c.today_kwh, c.later_kwh) >= rig_.advice.min_gain_kwh;
 }
 
+bool Outlook::clearing_can_wait() const { return plan_.clearing.choice == Choice::wait_snow || plan_.clearing.choice == Choice::wait_day; }
+
 std::string Outlook::clearing_sentence(Now now) const {
   (void)now;
   return clearing_text(rig_, words_, plan_, away_);

@@ -45,6 +45,8 @@ class Outlook {
   std::string clearing_sentence(Now now) const;
   /// False: nothing to decide, the journal is enough.
   bool clearing_worth_saying() const;
+  /// The advice on clearing is to wait.
+  bool clearing_can_wait() const;
 
   /// Up to three plain lines: bank and self-reliance; energy today; clearing or what is to spare.
   std::vector<std::string> summary_lines(Now now) const;

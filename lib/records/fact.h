@@ -20,6 +20,7 @@ struct Fact {
   std::string group_text;            ///< the message when several of the group stand
   std::vector<std::string> hidden_by;  ///< keys that make this meaningless while they stand
   bool worth_saying = true;          ///< false: journal only ("nothing to do")
+  bool worth_repeating = true;       ///< false: nobody need hear of it again while it stands
   std::optional<int> priority;       ///< overrides the alarm's own: 0 low, 1 high, 2 urgent
 };
 

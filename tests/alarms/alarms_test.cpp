@@ -176,6 +176,18 @@ TEST_CASE("the latest text counts, as of when it is told") {
   CHECK(b.said()[0].text == "Minute 11");  // due at minute 12, a moment before that minute's own text
 }
 
+TEST_CASE("what nobody need hear of again is not repeated while it is so, and is once it is not") {
+  Bench b;
+  for (Span m{}; m <= 14h; m += 1min) {
+    b.to(m);
+    Fact f = b.fact("snow", "front", true);
+    f.worth_repeating = m >= 10h;
+    b.offer(f);
+    if (m == 9h + 55min) CHECK(b.said().size() == 1);
+  }
+  CHECK(b.said().size() == 2);
+}
+
 TEST_CASE("snow falling all day over a string cleared three times is one message") {
   Bench b;
   // Cleared at 09:00, 10:30 and 12:00, covered again after 45 minutes each time, snowing until 16:00.
