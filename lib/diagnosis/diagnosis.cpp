@@ -12,6 +12,7 @@ namespace {
 constexpr double dark_below_deg = 8;          ///< lower than this no verdict is given
 constexpr double dark_below_share = 0.04;     ///< of the rating
 constexpr double rime_gone_min = 150, rime_below_c = 4, deepest_rime = 0.55;   ///< of sun; in the morning; share of the light it leaves; common practice, no source
+constexpr double washed_flicker = 0.012;       ///< no cloud's edge is as calm
 constexpr double rimed_weight = 0.15;          ///< of a minute that may show rime
 constexpr double beam_that_tells = 0.4;        ///< of the clear power: a string that sees little of the sun shows little of a cloud
 
@@ -109,7 +110,9 @@ void Diagnosis::State::learn(const RigMinute& m) {
     const bool full = of_clean > 0.96 && of_clean < 1.06;
     const bool as_clean = clean > 0.85 || full;
     const bool clear_minute = (learns && filter.cloudless() > 0.8 && as_clean) || (steady && l.carries() && of_clean > 0.7 && of_clean < 1.08 && (full || snow + frost < 0.15));
-    if (clear_minute && high && (s.icy_minutes <= 0 || of_clean > 0.97) && l.shade_total > 0.97 && s.calibration.settled()) s.film.learn(day, of_clean, s.calibration, film_of_others(i));
+    const bool shows_glass = !may_be_rimed || of_clean > 0.97;
+    if (s.film.claimed() && motion.known && motion.flicker < washed_flicker + motion.noise && of_clean < 1.08) s.film.see_washed(of_clean);
+    if (clear_minute && high && shows_glass && (s.icy_minutes <= 0 || of_clean > 0.97) && l.shade_total > 0.97 && s.calibration.settled()) s.film.learn(day, of_clean, s.calibration, film_of_others(i));
     // whatever the light, as long as the glass was clean
     if (l.has_volts && l.carries() && clean > 0.9) s.volts_bias.learn(l.measured_w / l.clear_w, l.volts_ln + s.volts_bias.at(l.measured_w / l.clear_w));
     if (!learns) continue;
@@ -129,7 +132,9 @@ std::optional<double> Diagnosis::State::film_of_others(std::size_t string) const
 }
 
 bool Diagnosis::State::nothing_tells() const {
-  if (site_look.forecast_snow || filter.cloudless() + filter.state().regime(Regime::behind) > 0.3) return false;
+  const bool was_forecast = site_look.has_forecast && site_look.snow_lately;
+  const FilterState& f = filter.state();
+  if (was_forecast || f.regime(Regime::cloudless) + f.regime(Regime::behind) > 0.3 || f.regime(Regime::broken) > 0.5) return false;
   double least = 9, most = -9;
   for (const StringMemory& s : strings) {
     if (s.snow.on) return false;      // it has been told already

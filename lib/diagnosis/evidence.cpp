@@ -47,9 +47,9 @@ FW_INLINE T asleep(const T& predicted, double wake_w) {
 }
 
 template <class T>
-FW_INLINE T tracking(const T& predicted, const T& x, const T& sigma, double width, const T& bias) {
+FW_INLINE T tracking(const T& predicted, const T& x, const T& sigma, const T& lasting, double width, const T& bias) {
   const T off = more_of(more_of(x, T(0.0) - x) - bias, T(0.0));
-  const T z_sq = off * off / (sigma * sigma + T(width * width / 3));
+  const T z_sq = off * off / (sigma * sigma + lasting + T(width * width / 3));
   const T match = exp_of(T(-0.5) * less_of(z_sq, T(25.0))) / (T(2.5066) * sigma);
   return choose((T(25.0) < z_sq) | (predicted < T(0.05)), T(0.0), match) + T(least_likely);
 }
@@ -66,13 +66,13 @@ double held_back_scatter_sq(const StringLook& l) { return 4 * l.sigma * l.sigma 
 }  // namespace
 
 double power_likelihood(const StringLook& l, double predicted, double x, double sigma, double width, double bias) {
-  return l.carries() ? tracking(predicted, x, sigma, width, bias) : asleep(predicted, l.wake_w);
+  return l.carries() ? tracking(predicted, x, sigma, 0.0, width, bias) : asleep(predicted, l.wake_w);
 }
 
-FW_WIDE void power_likelihoods(const StringLook& l, int quads, const Quad* predicted, const Quad* x, const Quad* sigma, double width, const Quad* bias,
-                               Quad* out) {
+FW_WIDE void power_likelihoods(const StringLook& l, int quads, const Quad* predicted, const Quad* x, const Quad* sigma, const Quad* lasting, double width,
+                               const Quad* bias, Quad* out) {
   const bool carries = l.carries();
-  for (int k = 0; k < quads; ++k) out[k] = carries ? tracking(predicted[k], x[k], sigma[k], width, bias[k]) : asleep(predicted[k], l.wake_w);
+  for (int k = 0; k < quads; ++k) out[k] = carries ? tracking(predicted[k], x[k], sigma[k], lasting[k], width, bias[k]) : asleep(predicted[k], l.wake_w);
 }
 
 double held_back_likelihood(const StringLook& l, double available, double x) {
@@ -91,8 +91,9 @@ double voltage_density(const StringLook& l, const StringState& s, bool several_r
   if (!l.carries()) {
     const double u = l.volts_to_open;
     if (s.kind == Kind::open) return (u < unplugged ? 0.5 / unplugged : 0) + 0.4 * bell(u, 0.98, 0.04) + 0.02;
-    // under deep snow the voltage, too, may fail
-    if (s.kind == Kind::snow && s.pass < 0.05) return 0.65 * bell(u, 0.72, 0.13) + 0.35;
+    // under deep snow a controller may hold the string near its working voltage or leave it open, the cells as cold as
+    // the air; the voltage, too, may fail
+    if (s.kind == Kind::snow && s.pass < 0.05) return 0.5 * bell(u, 0.70, 0.11) + 0.3 * bell(u, 0.92, 0.05) + 0.2;
     if (s.pass < 0.3 && s.kind != Kind::shade) return 0.9 * bell(u, 0.72, 0.13) + 0.02;
     return 0.9 * bell(u, 0.85, 0.10) + 0.02;
   }
@@ -109,7 +110,8 @@ double voltage_density(const StringLook& l, const StringState& s, bool several_r
     case Kind::snow: return even + 0.40 * below + 0.15 * above + floor;
     case Kind::shade: return even + 0.30 * below + 0.10 * above + floor;
     case Kind::leaf: return bell(z, std::log(s.pass), sd + 0.01) + floor;
-    case Kind::half: return (several_rows ? bell(l.volts_ln_doubled, 0, sd) : even) + floor;
+    // the heat of the cells that work on is not known so well, and stays unknown for hours
+    case Kind::half: return (several_rows ? bell(l.volts_ln_doubled, 0, std::hypot(sd, 0.03)) : even) + floor;
     case Kind::open: return floor;
   }
   return 1;

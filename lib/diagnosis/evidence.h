@@ -41,9 +41,10 @@ inline double predicted_w(const StringLook& look, const SkyShares& sky, int node
 /// is free and, once there, stays: it widens the match but does not thin it out; bias: |ln| within which a deviation
 /// says nothing.
 double power_likelihood(const StringLook& look, double predicted_w, double deviation, double sigma, double width, double bias);
-/// The same for a run of nodes, each with its scatter and bias.
-void power_likelihoods(const StringLook& look, int quads, const Quad* predicted_w, const Quad* deviation, const Quad* sigma, double width,
-                       const Quad* bias, Quad* likelihood);
+/// The same for a run of nodes, each with its scatter and bias. lasting: the part of the scatter (its variance) that stays
+/// for hours, and like a width does not thin out the match.
+void power_likelihoods(const StringLook& look, int quads, const Quad* predicted_w, const Quad* deviation, const Quad* sigma, const Quad* lasting,
+                       double width, const Quad* bias, Quad* likelihood);
 
 /// Measured power given the power available, when the output is held back.
 double held_back_likelihood(const StringLook& look, double available_w, double deviation);

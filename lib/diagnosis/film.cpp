@@ -14,6 +14,8 @@ constexpr double memory_min = 40;        ///< of the present figure
 /// the string's own days agree better; never under `least`.
 constexpr double full_day_min = 180, least_scatter = 0.013, first_scatter = 0.02, first_days = 3, largest_step = 0.04;
 constexpr double claim_from = 0.065, best_day_luck = 1.0, most_in_a_day = 0.07;
+constexpr double washed_share = 0.4;   // of the loss: less than this left is washed; an estimate
+constexpr int washed_minutes = 12;
 constexpr double in_common = 0.5;   // of a loss that one string shows and the others do not, this much is doubted; an estimate
 
 }  // namespace
@@ -65,6 +67,15 @@ void Film::learn(std::int32_t day, double over_clean, const roof::Calibration& c
   loss_ = std::clamp(shared, 0.0, std::min(0.6, before_ + most_in_a_day));
   const double from = std::max(claim_from, 2.2 * scatter_);
   claimed_ = claimed_ ? loss_ > 0.7 * from : loss_ > from;
+}
+
+void Film::see_washed(double over_clean) {
+  washed_ = over_clean > 1 - washed_share * loss_ ? washed_ + 1 : 0;
+  if (washed_ < washed_minutes) return;
+  loss_ = own_loss_ = before_ = washed_share * loss_;
+  minutes_ = 0;
+  claimed_ = false;
+  washed_ = 0;
 }
 
 void Film::set(const Kept& k) {

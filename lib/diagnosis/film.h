@@ -15,6 +15,10 @@ class Film {
   /// lost, in the mean: dust falls on all, an error of the model is a string's own.
   void learn(std::int32_t day, double over_clean, const roof::Calibration& calibration, std::optional<double> others = {});
 
+  /// A calm minute while a film is claimed, under a sun that may be too low to measure it by: rain or melt water may
+  /// have washed it off, which shows by most of the loss gone.
+  void see_washed(double over_clean);
+
   bool known() const { return known_; }        ///< enough days and minutes to give a figure
   double loss() const { return loss_; }        ///< share of light lost against the string's own best, 0..0.6
   double low() const { return loss_ - 1.6 * scatter_ > 0 ? loss_ - 1.6 * scatter_ : 0; }
@@ -39,6 +43,7 @@ class Film {
   double loss_ = 0, own_loss_ = 0, scatter_ = 0.02;
   double before_ = 0;          ///< loss at the end of the day before
   bool known_ = false, claimed_ = false;
+  int washed_ = 0;             ///< minutes in a row that showed little of it
 };
 
 }  // namespace fw::diagnosis

@@ -18,6 +18,10 @@ double level_weighted(double likelihood, int strings = 1) {
   return std::sqrt(std::sqrt(likelihood + 1e-280));
 }
 constexpr double motion_weight = 0.20;
+/// Light and rows are believed in apart, though a dark sky over clean glass and a brighter one over snow tell the same
+/// power: while the light goes on as it was, what divides covers by less than this (ln) is no news, for it comes of
+/// believing apart, and counts for little.
+constexpr double apart = 3, apart_weight = 1.0 / 25;
 constexpr double held_back_start = 1.0 / 400, held_back_end = 1.0 / 60;
 constexpr double least = 1e-8;      ///< no explanation is ever forgotten
 constexpr double forgotten = 1e-6;  ///< but below this it is not worked on
@@ -112,6 +116,10 @@ FW_INLINE void with_covers(std::size_t count, F&& f) {
     case 3: f(std::integral_constant<std::size_t, 3>{}); break;
     case 4: f(std::integral_constant<std::size_t, 4>{}); break;
     case 5: f(std::integral_constant<std::size_t, 5>{}); break;
+    case 6: f(std::integral_constant<std::size_t, 6>{}); break;
+    case 7: f(std::integral_constant<std::size_t, 7>{}); break;
+    case 8: f(std::integral_constant<std::size_t, 8>{}); break;
+    case 9: f(std::integral_constant<std::size_t, 9>{}); break;
     default: break;
   }
 }
@@ -372,6 +380,7 @@ void Filter::pass_strings(const SiteLook& site, const std::vector<double>& seen,
         if (alike.empty()) continue;
         now.cloudless = cloudless;
         now.snowing = spell && cloudless < 0.5 ? site.snowing : 0;
+        now.fall_cm_h = spell && cloudless < 0.5 ? site.fall_cm_h : 0;
         now.spell = spell;
         const int quads = quads_of(static_cast<int>(alike.size()));
         before_.assign(static_cast<std::size_t>(rows * quads), Quad{});
@@ -409,16 +418,18 @@ void Filter::pass_covers(const SiteLook& site, double step_min, const Joint<doub
   now.sun_elevation_deg = site.sun_elevation_deg;
   now.air_c = site.air_c;
   Joint<double> covered = state_.sky;
+  const auto left = cover_left_by(site.fallen_cm);
   for (std::size_t s = 0; s < regime_count; ++s) {
     now.cloudless = cloudless_in(s) >= 1 ? 1 : 0;
     now.snowing = now.cloudless < 0.5 ? site.snowing : 0;
+    now.fall_cm_h = now.cloudless < 0.5 ? site.fall_cm_h : 0;
     const double onset = snow_onset_per_minute(now, site);
     std::array<std::array<double, cover_count>, cover_count> turn{};
     for (std::size_t from = 0; from < cover_count; ++from) {
       double leaves = 0;
       for (std::size_t to = 0; to < cover_count; ++to) {
         if (from == to) continue;
-        const double rate = from == 0 ? onset * cover_left[to]
+        const double rate = from == 0 ? onset * left[to]
                             : to == 0 ? spell_end_per_minute * bare[s][from]
                                       : cover_turns(static_cast<Cover>(from), static_cast<Cover>(to), now);
         turn[from][to] = state_.sky[s][from] * std::min(1.0 / cover_count, rate * step_min);
@@ -524,7 +535,7 @@ void Filter::pass_sky(const SiteLook& site, double step_min) {
 
 /// Likelihood of a string's minute by node and row, and summed over rows under each explanation. Only rows and nodes
 /// that some explanation believes in are worked on.
-void Filter::weigh_rows(const StringLook& look, const SkyShares& sky, const StringStates& states, double held, const GivenBelief& given, Work& w) const {
+void Filter::weigh_rows(const StringLook& look, const SkyShares& sky, const StringStates& states, double held, double hidden, const GivenBelief& given, Work& w) const {
   static const auto support = supports();
   std::array<Covers, regime_count> covers;
   Support nodes{share_count, 0};
@@ -552,12 +563,15 @@ void Filter::weigh_rows(const StringLook& look, const SkyShares& sky, const Stri
   const int quads = quads_of(nodes.to) - nodes.from / 4;
   const double near = look.sigma;
   const double far = std::sqrt(near * near + look.plane_sigma * look.plane_sigma + 0.04 * 0.04);
-  const double behind = std::sqrt(far * far + 0.08 * 0.08);   // each sees another part of the sky
+  // Behind what is known to stand there the strings' parts have been so for hours; elsewhere it counts against it.
+  const double known = std::clamp((hidden - 0.5) / 0.4, 0.0, 1.0);
+  const double behind_sq = look.plane_sigma * look.plane_sigma + 0.08 * 0.08;   // each sees another part of the sky
   const double bias_behind = look.bias > 0 ? std::max(look.bias, 0.08 + 1.6 * look.plane_sigma) : 0;  // which does not change from minute to minute
-  Nodes sigma, bias, watts, deviation, tracked{}, held_back{};
+  Nodes sigma, lasting, bias, watts, deviation, tracked{}, held_back{};
   const Nodes no_bias{};
   for (int k = 0; k < share_count; ++k) {
-    numbers(sigma.data())[k] = k == cloudless_node ? near : k < under_sky ? far : behind;
+    numbers(sigma.data())[k] = k == cloudless_node ? near : k < under_sky ? far : std::sqrt(near * near + (1 - known) * behind_sq);
+    numbers(lasting.data())[k] = k < under_sky ? 0 : known * behind_sq;
     numbers(bias.data())[k] = k < under_sky ? look.bias : bias_behind;
   }
   for (int r = 0; r < rows; ++r) {
@@ -569,7 +583,7 @@ void Filter::weigh_rows(const StringLook& look, const SkyShares& sky, const Stri
     const double v_held = held * held_back_voltage_likelihood(look, row);
     if (row.kind == Kind::shade) predict_shade(look, row, measured_ln, clean, watts, deviation);
     else predict_even(look, row.pass, row.pass > 0 ? std::log(row.pass) : 0, measured_ln, clean, watts, deviation);
-    power_likelihoods(look, quads, &watts[from], &deviation[from], &sigma[from], width, &(row.kind == Kind::clean ? bias : no_bias)[from], &tracked[from]);
+    power_likelihoods(look, quads, &watts[from], &deviation[from], &sigma[from], &lasting[from], width, &(row.kind == Kind::clean ? bias : no_bias)[from], &tracked[from]);
     held_back_likelihoods(look, quads, &watts[from], &deviation[from], &held_back[from]);
     Quad* const all = &w.by_row[static_cast<std::size_t>(r * node_quads)];
     join(v_track, v_held, tracked, held_back, all, &w.held_by_row[static_cast<std::size_t>(r * node_quads)]);
@@ -611,13 +625,14 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
   const int usable = static_cast<int>(std::count_if(looks.begin(), looks.end(), [](const StringLook& l) { return l.usable; }));
 
   for (std::size_t i = 0; i < n; ++i)
-    if (looks[i].usable) weigh_rows(looks[i], sky, states_[i], odds_to(state_.strings[i].held_back, hints[i]), state_.strings[i].given, work_[i]);
+    if (looks[i].usable) weigh_rows(looks[i], sky, states_[i], odds_to(state_.strings[i].held_back, hints[i]), site.hidden, state_.strings[i].given, work_[i]);
 
   Joint<double> joint{};
   double total = 0;
   shares_.fill(0);
   Joint<std::array<double, share_count>> all;
   Joint<bool> seen_light{};
+  Joint<double> level{};
   each_joint([&](std::size_t s, std::size_t g) {
     if (state_.sky[s][g] < forgotten) return;
     double l = 0;
@@ -626,14 +641,26 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
     for (std::size_t i = 0; i < n; ++i)
       if (looks[i].usable) multiply(support[s], here, work_[i].sum_over(s, g));
     for (int k = support[s].from; k < support[s].to; ++k) l += here[static_cast<std::size_t>(k)];
-    double m = motion.known ? std::pow(motion_likelihood(motion, static_cast<Regime>(s)), motion_weight) : 1;
-    joint[s][g] = state_.sky[s][g] * m * level_weighted(l, usable);
-    total += joint[s][g];
+    level[s][g] = l;
     // within an explanation, where the light is now
     if (l > 0)
       for (int k = support[s].from; k < support[s].to; ++k) all[s][g][static_cast<std::size_t>(k)] /= l;
     seen_light[s][g] = l > 0;
   });
+  // a string that makes nothing where a cloud would leave it something is news
+  const bool all_carry = std::all_of(looks.begin(), looks.end(), [](const StringLook& l) { return !l.usable || l.carries(); });
+  for (std::size_t s = 0; s < regime_count; ++s) {
+    const double m = motion.known ? std::pow(motion_likelihood(motion, static_cast<Regime>(s)), motion_weight) : 1;
+    const bool goes_on = all_carry && regime_rows[s].jump > 0 && regime_rows[s].jump < 1 && static_cast<Regime>(s) != Regime::behind;
+    const double best = *std::max_element(level[s].begin(), level[s].end());
+    for (std::size_t g = 0; g < cover_count; ++g) {
+      if (state_.sky[s][g] < forgotten) continue;
+      const double lags = goes_on && level[s][g] > 0 ? std::min(apart, std::log(best / level[s][g])) : 0;
+      const double weighted = level_weighted(level[s][g] * std::exp(lags), usable) * std::exp(-apart_weight * lags);
+      joint[s][g] = state_.sky[s][g] * m * weighted;
+      total += joint[s][g];
+    }
+  }
   each_joint([&](std::size_t s, std::size_t g) {
     joint[s][g] /= total;
     if (state_.sky[s][g] < forgotten) return;

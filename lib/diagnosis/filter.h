@@ -103,7 +103,7 @@ class Filter {
   void pass_covers(const SiteLook& site, double step_min, const Joint<double>& bare);
   void pass_sky(const SiteLook& site, double step_min);
   void pass_strings(const SiteLook& site, const std::vector<double>& seen, double minutes_of_sun, double step_min, Joint<double>& bare);
-  void weigh_rows(const StringLook& look, const SkyShares& sky, const StringStates& states, double held, const GivenBelief& given, Work& w) const;
+  void weigh_rows(const StringLook& look, const SkyShares& sky, const StringStates& states, double held, double hidden, const GivenBelief& given, Work& w) const;
   std::vector<Quad> before_, after_;   ///< room to work in
   std::vector<Work> work_;
   std::vector<GivenBelief> mixed_;

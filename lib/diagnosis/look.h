@@ -48,6 +48,8 @@ struct SiteLook {
   double brightest = 1;            ///< most that any string makes of its clear-sky power
   double forecast_cloud = -1;      ///< 0..1, negative: none
   double snowing = 0;              ///< chance that snow falls now, from forecast and air
+  double fall_cm_h = 0;            ///< of snow, as forecast about now; none in warm air
+  double fallen_cm = 0;            ///< of it in the last half day
   bool forecast_snow = false;      ///< the forecast has snow within a few hours of now
   bool snow_lately = true;         ///< the forecast had some in the last day and a half, or there is none
   bool has_forecast = false;

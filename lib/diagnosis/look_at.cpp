@@ -15,6 +15,7 @@ constexpr double over_voltage_near = 0.995;  ///< of the controller's limit
 constexpr double fixed_shade_doubt = 0.3;
 // Estimates: an hour or two of forecast snow covers; without a forecast some snow every few cold days; how long it lies.
 constexpr double snowfall_covers_min = 60, unforeseen_min = 4 * 1440, warm_melts_min = 240, thaw_melts_min = 1440, cold_lasts_min = 3 * 1440;
+constexpr double fallen_counts_min = 720;
 constexpr Span frozen_after = minutes{30};
 
 /// Snow now, by forecast and air. A forecast is off by hours at times.
@@ -29,6 +30,18 @@ double snowing_now(const RigMinute& m, std::optional<double> air) {
     else if (away < hours{2}) chance = std::max(chance, 0.25);
   }
   return chance;
+}
+
+/// The fall forecast about now, an hour early or late.
+double fall_cm_h(const RigMinute& m, std::optional<double> air) {
+  if ((air && *air > 2.5) || !m.forecast) return 0;
+  double cm = 0;
+  for (const auto& row : m.forecast->rows) {
+    if (!row.snow_cm) continue;
+    const Span since = m.start - row.from;
+    cm += *row.snow_cm * (since < hours{-1} || since >= hours{2} ? 0 : since < hours{0} || since >= hours{1} ? 0.2 : 0.6);
+  }
+  return cm;
 }
 
 bool snow_forecast_near(const RigMinute& m) {
@@ -57,6 +70,9 @@ void Diagnosis::State::look_at(const RigMinute& m) {
   l.has_forecast = hour && hour->snow_cm;
   l.snowing = snowing_now(m, l.air_c);
   l.forecast_snow = snow_forecast_near(m);
+  l.fall_cm_h = fall_cm_h(m, l.air_c);
+  fallen_cm += l.fall_cm_h / 60 - fallen_cm / fallen_counts_min;
+  l.fallen_cm = fallen_cm;
   if (l.forecast_snow) snow_was_forecast = m.start;
   l.snow_lately = !l.has_forecast || (snow_was_forecast && m.start - *snow_was_forecast < snow::forecast_counts_for);
   follow_snow_weather();

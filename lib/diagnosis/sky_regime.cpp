@@ -55,7 +55,8 @@ const std::array<std::array<double, share_count>, regime_count>& share_density()
 
 double leave_per_minute(Regime regime, double before, double now) {
   const double usual = 1 / regime_rows[static_cast<std::size_t>(regime)].dwell_min;
-  if (regime == Regime::behind) return std::max(usual, 1 - now / std::max(before, 1e-3));
+  // the better it is known that nothing stands there, the sooner it was something else
+  if (regime == Regime::behind) return std::max(std::min(0.2, usual * std::max(1.0, (1 - now) / std::max(now, 1e-3))), 1 - now / std::max(before, 1e-3));
   if (regime == Regime::overcast || regime == Regime::thick) return usual;
   return std::max(usual, (now - before) / std::max(1 - before, 1e-3));
 }

@@ -59,6 +59,7 @@ std::string Diagnosis::snapshot() const {
   j["minutes_of_sun"] = st.minutes_of_sun;
   j["highest_sun_deg"] = st.highest_sun_deg;
   j["snow_may_lie"] = st.snow_may_lie;
+  j["fallen_cm"] = st.fallen_cm;
   for (const auto& row : st.filter.state().sky) j["sky"].push_back(row);
   j["horizon"] = st.skyline.kept();
   for (std::size_t i = 0; i < st.strings.size(); ++i) {
@@ -108,6 +109,7 @@ void Diagnosis::restore(std::string_view text) {
   st.minutes_of_sun = number(j, "minutes_of_sun", 0);
   st.highest_sun_deg = number(j, "highest_sun_deg", 15);
   st.snow_may_lie = number(j, "snow_may_lie", 0.2);
+  st.fallen_cm = std::clamp(number(j, "fallen_cm", 0), 0.0, 1000.0);
   if (const auto horizon = j.find("horizon"); horizon != j.end()) st.skyline.take(*horizon);
   FilterState& f = st.filter.restored();
   if (sky->size() == regime_count) {

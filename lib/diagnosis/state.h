@@ -64,6 +64,7 @@ struct Diagnosis::State {
   sun::Ephemeris ephemeris;
   std::optional<Utc> last;           ///< start of the last minute
   std::optional<Utc> snow_was_forecast;   ///< when last there was some within hours
+  double fallen_cm = 0;              ///< see SiteLook
   double snow_may_lie = 0.2;         ///< chance by the weather alone: snow forecast, the air, the time since
   double minutes_of_sun = 0, waiting_min = 0;
   double highest_sun_deg = 15;       ///< of the last days
@@ -72,7 +73,7 @@ struct Diagnosis::State {
   SkyShares sky_shares;
   Motion motion;
 
-  /// All strings alike and low under what may be a closed cover, no snow forecast, no voltage that speaks: watts alone
+  /// All strings alike and low under what may be a closed cover, no snow forecast lately, no voltage that speaks: watts alone
   /// cannot tell cloud from snow.
   bool nothing_tells() const;
   std::optional<double> film_of_others(std::size_t string) const;

@@ -17,8 +17,9 @@ constexpr std::array shade_pass{0.0, 0.18, 0.34, 0.50, 0.64, 0.76, 0.86};
 std::pair<int, int> StringStates::snow_rows(Cover cover) const {
   int from = snow_from, to = snow_to;
   const auto pass = [&](int i) { return rows_[static_cast<std::size_t>(i)].pass; };
-  const double low = cover == Cover::medium ? 0.05 : cover == Cover::light ? 0.25 : 0;
-  const double high = cover == Cover::heavy ? 0.10 : cover == Cover::medium ? 0.40 : 1;
+  static constexpr std::array<std::pair<double, double>, cover_count> passes{
+      {{0, 1}, {0, 0.051}, {0.034, 0.11}, {0.06, 0.20}, {0.13, 0.33}, {0.24, 0.49}, {0.39, 0.65}, {0.55, 1}, {0, 1}}};
+  const auto [low, high] = passes[static_cast<std::size_t>(cover)];
   while (from < to - 1 && pass(from) < low) ++from;
   while (to > from + 1 && pass(to - 1) > high) --to;
   return {from, to};

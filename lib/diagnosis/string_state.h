@@ -15,10 +15,11 @@ struct StringState {
   int bypassed = 0;   ///< leaf: diode groups out of work
 };
 
-/// What a snowfall left, in common for all strings: they differ, but not by everything. `any` is for what
-/// has been swept or has slid in part.
-enum class Cover { none, heavy, medium, light, any };
-inline constexpr int cover_count = 5;
+/// What a snowfall left, in common for all strings: they differ, but not by everything. So narrow because strings and
+/// light are believed in apart under each: what strings have in common must not be left to them. `any` is for what has
+/// been swept or has slid in part.
+enum class Cover { none, heaviest, heavy, thick, medium, light, thin, dusting, any };
+inline constexpr int cover_count = 9;
 
 /// Rows of one string, heaviest first within a kind; clean is row 0. A lost row under frost has rows of its
 /// own, for frost comes to it as to any string.

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <cmath>
 
 namespace fw::diagnosis {
 
@@ -10,7 +11,12 @@ namespace {
 constexpr double per_minute(double minutes) { return 1.0 / minutes; }
 constexpr double hour = 60, day = 24 * 60;
 constexpr double dull_melts = 0.25, bright = 0.4;   ///< share of the melting under a dark sky; what is bright; estimates
-constexpr double still_is_no_proof = per_minute(40);  ///< what cannot change must not win over what can by that alone; an estimate
+// What cannot change must not win over what can by that alone; snow changes most. Estimates.
+constexpr double still_is_no_proof = per_minute(40), still_among_snow = per_minute(14);
+// Of fresh snow, as forecast: what covers a string two times in three, darkens it by a row, turns a cover into the next
+// heavier one; how far forecasts are off (power of a ratio); from where on each cover is left, heaviest first. Estimates.
+constexpr double covers_cm = 2, darkens_row_cm = 0.8, turns_heavier_cm = 1.5, fall_spread = 2, forecast_says = 0.7;
+constexpr std::array covers_from_cm{8.5, 6.5, 5.0, 3.3, 2.0, 1.2};
 // Shade where an earlier day had the sun, against a place not seen yet; an estimate.
 constexpr double open_from = 0.9, new_shade = 0.1;
 // The sun passes what stands about a rig within some two hours; an estimate. What stays longer is something else.
@@ -73,7 +79,7 @@ FW_INLINE void pass_minute(const StringStates& s, const Passing& n, const Quad* 
     for (int away = 1; away < static_cast<int>(near.size()); ++away)
       for (const int j : {i - away, i + away})
         if (j >= s.snow_from && j < s.snow_to) move(i, j, near[static_cast<std::size_t>(away)] * (sun_up ? per_minute(40) : per_minute(1500)));
-    if (n.snowing > 0.05 && i > s.snow_from) move(i, i - 1, n.snowing * per_minute(12) * n.hold_snow);
+    if (n.fall_cm_h > 0 && i > s.snow_from) move(i, i - 1, n.fall_cm_h / hour / darkens_row_cm * n.hold_snow);
   }
   if (sun_up) {
     const int span = s.snow_to - s.snow_from;
@@ -83,6 +89,11 @@ FW_INLINE void pass_minute(const StringStates& s, const Passing& n, const Quad* 
       for (int i = s.snow_from; i < s.snow_to; ++i) all += b[i * quads + q];
       for (int i = s.snow_from; i < s.snow_to; ++i) next[i * quads + q] += rate * (all / static_cast<double>(span) - b[i * quads + q]);
     }
+  }
+  if (n.spell && sun_up && n.cloudless < 0.5) {
+    // under a cloud one that seemed clean may not have been
+    const int span = s.snow_to - s.snow_from;
+    for (int i = s.snow_from; i < s.snow_to; ++i) move(0, i, per_minute(10 * hour) / span);
   }
   if (n.snowing > 0.05) {
     // covered again while it still snows
@@ -125,7 +136,7 @@ FW_INLINE void pass_minute(const StringStates& s, const Passing& n, const Quad* 
   };
   if (s.half_to > s.half_from) {
     const int whole = s.half_to - 1;
-    fault(whole, per_minute(400 * day), n.sun_elevation_deg > 8 ? still_is_no_proof : per_minute(30 * day));
+    fault(whole, per_minute(400 * day), n.sun_elevation_deg > 8 ? (n.spell ? still_among_snow : still_is_no_proof) : per_minute(30 * day));
     for (int i = s.half_from; i < whole; ++i) {
       if (!sun_up && air < 3) move(whole, i, per_minute(day) / 4);
       move(i, i + 1, sun_up ? (n.minutes_of_sun > 150 ? per_minute(4) : per_minute(25)) : 0);
@@ -139,7 +150,10 @@ FW_INLINE void pass_minute(const StringStates& s, const Passing& n, const Quad* 
 FW_WIDE void pass_minute(const StringStates& s, const Passing& n, int quads, const Quad* before, Quad* after) {
   if (quads == 1) pass_minute<1>(s, n, before, after);
   else if (quads == 2) pass_minute<2>(s, n, before, after);
-  else pass_minute<3>(s, n, before, after);   // no more than twelve explanations are alike
+  else if (quads == 3) pass_minute<3>(s, n, before, after);
+  else if (quads == 4) pass_minute<4>(s, n, before, after);
+  else if (quads == 5) pass_minute<5>(s, n, before, after);
+  else pass_minute<6>(s, n, before, after);
 }
 
 void pass_minute(const StringStates& s, const Passing& n, Belief& b) {
@@ -184,8 +198,8 @@ double cover_turns(Cover from, Cover to, const Passing& n) {
   if (from == Cover::any) return per_minute(sun_up ? 400 : 2000) / 3;
   if (to == Cover::any) return per_minute(sun_up ? 500 : 3000);
   const int step = static_cast<int>(to) - static_cast<int>(from);
-  if (step == 1) return sun_up ? per_minute(3 * melt_minutes(n)) : per_minute(3000);
-  if (step == -1) return n.snowing > 0.05 ? n.snowing * per_minute(60) : per_minute(sun_up ? 900 : 4000);
+  if (step == 1) return sun_up ? per_minute(2 * melt_minutes(n)) : per_minute(3000);
+  if (step == -1) return n.fall_cm_h / hour / turns_heavier_cm + per_minute(sun_up ? 900 : 4000);
   return 0;
 }
 
@@ -196,7 +210,25 @@ double snow_onset_per_minute(const Passing& n, const SiteLook& site) {
   if (site.has_forecast) per_day *= site.forecast_snow ? 8 : site.snow_lately ? 0.10 : 0.02;
   if (site.forecast_cloud >= 0 && !site.forecast_snow) per_day *= 0.15 + 0.85 * site.forecast_cloud;
   if (n.sun_elevation_deg > 5) per_day *= 1.0 - 0.998 * n.cloudless;
-  return per_day / day;
+  double per_minute_of_fall = site.fall_cm_h / hour / covers_cm;
+  if (n.sun_elevation_deg > 5) per_minute_of_fall *= 1.0 - 0.998 * n.cloudless;
+  return per_day / day + per_minute_of_fall;
+}
+
+std::array<double, cover_count> cover_left_by(double fallen_cm) {
+  if (fallen_cm < 0.05) return cover_left;
+  const auto more_than = [&](double cm) { return 1 / (1 + std::pow(cm / fallen_cm, fall_spread)); };
+  std::array<double, cover_count> by_amount{};
+  double heavier = 0;
+  for (std::size_t g = 1; g + 1 < cover_count; ++g) {
+    const double this_or_heavier = g - 1 < covers_from_cm.size() ? more_than(covers_from_cm[g - 1]) : 1;
+    by_amount[g] = (1 - cover_left.back()) * (this_or_heavier - heavier);
+    heavier = this_or_heavier;
+  }
+  by_amount.back() = cover_left.back();
+  std::array<double, cover_count> out{};
+  for (std::size_t g = 1; g < cover_count; ++g) out[g] = (1 - forecast_says) * cover_left[g] + forecast_says * by_amount[g];
+  return out;
 }
 
 void cleared(const StringStates& s, Belief& b) {

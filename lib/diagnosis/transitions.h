@@ -18,6 +18,7 @@ struct Passing {
   double sun_elevation_deg = 0;
   std::optional<double> air_c;
   double snowing = 0;           ///< 0..1
+  double fall_cm_h = 0;         ///< see SiteLook
   double minutes_of_sun = 0;    ///< since sunrise
   double hold_snow = 1;         ///< steep strings hold less: 0.3..1
   double brightest = 1;         ///< see SiteLook
@@ -40,7 +41,9 @@ void snowed_on(const StringStates& states, double hold_snow, Cover cover, int qu
 void keep_within(const StringStates& states, Cover cover, int quads, Quad* beliefs);
 
 /// Shares of the covers a snowfall leaves, and the chances per minute of one turning into another.
-inline constexpr std::array<double, cover_count> cover_left{0, 0.35, 0.30, 0.25, 0.10};
+inline constexpr std::array<double, cover_count> cover_left{0, 0.20, 0.10, 0.10, 0.12, 0.13, 0.13, 0.12, 0.10};
+/// The same after so much snow, as forecast.
+std::array<double, cover_count> cover_left_by(double fallen_cm);
 double cover_turns(Cover from, Cover to, const Passing& now);
 
 /// Chance per minute that a snowfall begins to cover strings.

@@ -99,7 +99,8 @@ TEST_CASE("a few per cent too little are the model's in still light, a few too m
   still.clear_w_min = 0;
   still.play(0, 0, 24, [](double, MinuteIn& m) { m.p.watts *= 0.93, m.s.watts *= 0.93; });
   CHECK(still.booked_w_min.cloud_w / still.clear_w_min < 0.02);
-  CHECK(still.booked_w_min.unexplained_w / still.clear_w_min > 0.03);
+  // nobody's, until it has lasted long enough to be a film
+  CHECK((still.booked_w_min.unexplained_w + still.booked_w_min.soiling_w) / still.clear_w_min > 0.05);
 
   // gaps of a few minutes between clouds whose edges brighten the sun
   BenchRig moving;

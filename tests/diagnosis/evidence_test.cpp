@@ -173,3 +173,58 @@ TEST_CASE("a forecast that has had no snow for a day and a half speaks against s
   CHECK(onset(none) < 0.5 * onset(snow));
   CHECK(onset(dry) > 0);
 }
+
+TEST_CASE("the deeper the forecast fall the heavier the cover it is thought to leave, and the surer that it covers") {
+  double lighter = 9;
+  for (const double cm : {0.8, 1.6, 2.6, 4.0, 5.7, 7.4, 14.0}) {
+    CAPTURE(cm);
+    const auto left = cover_left_by(cm);
+    double sum = 0, mean = 0;
+    for (std::size_t g = 1; g < cover_count; ++g) {
+      CHECK(left[g] > 0);
+      sum += left[g];
+      if (g + 1 < cover_count) mean += left[g] * static_cast<double>(g);
+    }
+    CHECK(sum == doctest::Approx(1));
+    CHECK(mean < lighter);
+    lighter = mean;
+  }
+  CHECK(cover_left_by(0) == cover_left);
+
+  Passing night;
+  night.sun_elevation_deg = -10;
+  night.air_c = -2.0;
+  night.cloudless = 0;
+  SiteLook site;
+  site.has_forecast = site.forecast_snow = true;
+  site.fall_cm_h = 0.2;
+  const double little = snow_onset_per_minute(night, site);
+  site.fall_cm_h = 2;
+  CHECK(snow_onset_per_minute(night, site) > 5 * little);
+  CHECK(snow_onset_per_minute(night, site) * 60 > 0.6);   // an hour of two centimetres
+}
+
+TEST_CASE("an obstacle is given up sooner where the horizon is known to be open, and held where it is known to be shut") {
+  const double open = leave_per_minute(Regime::behind, 0.02, 0.02), unknown = leave_per_minute(Regime::behind, 0.3, 0.3),
+               shut = leave_per_minute(Regime::behind, 0.95, 0.95);
+  CHECK(open > 3 * unknown);
+  CHECK(unknown > shut);
+  CHECK(shut < 0.02);
+}
+
+TEST_CASE("what passes six sevenths of the light is not called snow") {
+  const StringStates states{3, 1, 3};
+  StringLook look;
+  look.usable = true;
+  look.clear_w = 500;
+  look.open_beam_w = look.beam_w = 400;
+  look.open_diffuse_w = look.diffuse_w = 100;
+  for (const auto& [row, cause] : {std::pair{states.snow_to - 1, Cause::clear}, std::pair{states.snow_to - 3, Cause::snow}}) {
+    CAPTURE(states[row].pass);
+    Belief b(static_cast<std::size_t>(states.size()), 0.0);
+    b[static_cast<std::size_t>(row)] = 1;
+    look.measured_w = states[row].pass * look.clear_w;
+    look.ratio_ln = std::log(look.measured_w / look.clear_w);
+    CHECK(opinion_of(states, b, 0, look, 1, 0, 0, 1, true, false).cause == cause);
+  }
+}

@@ -126,3 +126,30 @@ TEST_CASE("a loss that the other strings do not show is doubted by half, one tha
     CHECK(film.own_loss() == doctest::Approx(0.06).epsilon(0.25));
   }
 }
+
+TEST_CASE("a film is over once calm minutes show most of the loss gone, however low the sun; a few do not do, nor a part of it") {
+  const Day day;
+  roof::Calibration c(day.paper);
+  for (int d = 0; d < 4; ++d)
+    for (int minute = 0; minute < 1440; ++minute) {
+      const auto sky = sky::clear_state(day.site, day.first + days{d} + minutes{minute}, -3, 0.5);
+      if (sky.sun.apparent_elevation_deg < 6) continue;
+      const auto e = roof::expected(day.paper, sky, {-3, 2});
+      c.learn(d, sky, e, e.power_w);
+    }
+  struct Row {
+    double over_clean;
+    int minutes;
+    bool claimed;
+  };
+  for (const auto& [over_clean, minutes, claimed] : {Row{0.99, 6, true}, Row{0.94, 60, true}, Row{0.99, 15, false}}) {
+    CAPTURE(over_clean);
+    CAPTURE(minutes);
+    Film film;
+    for (int d = 4; d < 6; ++d)
+      for (int minute = 0; minute < 60; ++minute) film.learn(d, 0.89, c);
+    REQUIRE(film.claimed());
+    for (int minute = 0; minute < minutes; ++minute) film.see_washed(over_clean);
+    CHECK(film.claimed() == claimed);
+  }
+}

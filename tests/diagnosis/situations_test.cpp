@@ -346,3 +346,26 @@ TEST_CASE("a restart in the middle of a snowy day changes nothing that is said")
     CHECK(fresh.learned().size() == 2);
   }
 }
+
+TEST_CASE("evenly thin snow under a cloud that breaks up is told within the hour where snow was forecast, and a bare roof is not") {
+  for (const bool snow : {true, false}) {
+    CAPTURE(snow);
+    BenchRig r;
+    r.teach(3);
+    r.snow_forecast(0, 0, 6, 2.5, 0.6);
+    const double pass = snow ? 0.40 : 1.0;
+    r.play(0, 0, 11, [&](double hour, MinuteIn& m) {
+      // a quarter of the light until half past nine, then gaps of some minutes between clouds
+      const int minute = static_cast<int>(hour * 60) % 9;
+      const double light = hour < 9.5 ? 0.25 : minute < 4 ? 1.02 : minute == 4 || minute == 8 ? 0.65 : 0.38;
+      m.p.watts = pass * light * BenchRig::clear_w(hour);
+      m.s.watts = 1.1 * pass * light * BenchRig::clear_w(hour);
+      m.p.volts = m.s.volts = BenchRig::working_v(m.p.watts);
+      m.air_c = -8;
+    });
+    CHECK(r.times_raised("snow-port") == (snow ? 1 : 0));
+    CHECK(r.times_raised("snow-star") == (snow ? 1 : 0));
+    CHECK(r.times_raised("outage-port") == 0);
+    CHECK(r.sum_exact);
+  }
+}
