@@ -32,8 +32,9 @@ double air_exchange_wm2k(double wind_ms) { return 6.5 + 3.5 * std::clamp(wind_ms
 
 void step(Layer& l, const Exposure& e, double h) {
   if (e.fresh_cm > 0) {
-    const double fresh = water_of_fresh_mm(e.fresh_cm, e.air_c);
-    l.density_kgm3 = (l.water_mm + fresh) / (l.water_mm / l.density_kgm3 + e.fresh_cm / 100);
+    const double stays_cm = e.fresh_cm * staying_share(e.tilt_deg), fresh = water_of_fresh_mm(stays_cm, e.air_c);
+    if (l.water_mm + fresh <= 0) return;
+    l.density_kgm3 = (l.water_mm + fresh) / (l.water_mm / l.density_kgm3 + stays_cm / 100);
     l.water_mm += fresh;
     if (l.water_mm <= nothing_mm) return;  // the first flakes
   }
@@ -96,6 +97,8 @@ Layer layer_after(Layer l, const Exposure& exposure, double hours) {
 }
 
 bool can_slide(double air_c, double poa_wm2) { return air_c > poa_wm2 / -80.0; }
+
+double staying_share(double tilt_deg) { return std::clamp((60 - tilt_deg) / 30, 0.0, 1.0); }
 
 double slide_share_per_h(double tilt_deg) { return 0.197 * std::sin(tilt_deg * std::numbers::pi / 180.0); }
 

@@ -56,6 +56,10 @@ Layer layer_after(Layer layer, const Exposure& exposure, double hours);
 /// Does snow on tilted glass let go: air_c above poa_wm2 / -80. Source: Marion et al. 2013, Solar Energy 97, 112.
 bool can_slide(double air_c, double poa_wm2);
 
+/// Share of falling snow that stays on a slope free to shed: all up to 30 degrees, none from 60 on.
+/// After the roof shape coefficient of EN 1991-1-3 (from memory).
+double staying_share(double tilt_deg);
+
 /// Slant height that slides off in an hour: 0.197 sin(tilt). Source as above (printed as 1.97 tenths).
 double slide_share_per_h(double tilt_deg);
 

@@ -127,3 +127,27 @@ TEST_CASE("no weather makes the layer senseless") {
             CHECK((through >= 0 && through <= 1));
           }
 }
+
+TEST_CASE("new snow dims by its depth, light or heavy, about the middle of what was measured") {
+  for (const double air_c : {-15.0, -8.0, -3.0}) {
+    CAPTURE(air_c);
+    const double water_mm = water_of_fresh_mm(3, air_c), density = new_snow_density_kgm3(air_c);
+    CHECK(light_through(water_mm, density) == doctest::Approx(0.256).epsilon(0.02));  // exp(-3 / 2.2)
+  }
+  for (const double density : {50.0, 100.0, 175.0, 250.0}) {
+    CAPTURE(density);
+    const double per_m = -std::log(light_through(density / 100, density)) * 100;  // of one centimetre
+    CHECK(per_m > 23);
+    CHECK(per_m < 97);
+  }
+}
+
+TEST_CASE("a wall keeps no falling snow, a roof of up to 30 degrees all of it") {
+  const auto caught_mm = [](double tilt_deg) { return layer_after({}, {0, -8, 5, tilt_deg, 1, 0.2, 0}, 6).water_mm; };
+  CHECK(caught_mm(0) == doctest::Approx(caught_mm(5)).epsilon(0.01));
+  CHECK(staying_share(30) == 1);
+  CHECK(staying_share(45) == doctest::Approx(0.5));
+  CHECK(caught_mm(45) < 0.51 * caught_mm(0));
+  CHECK(caught_mm(60) == 0);
+  CHECK(caught_mm(78) == 0);
+}
