@@ -212,7 +212,7 @@ Clearing decide_clearing(const rig::Rig& rig, const Words& words, const RoofAhea
     out.choice = Choice::wait_snow;
     return out;
   }
-  out.choice = later && later->day_kwh >= threshold ? Choice::wait_day : Choice::too_small;
+  out.choice = later && later->day_kwh >= rig.advice.min_gain_kwh ? Choice::wait_day : Choice::too_small;
   return out;
 }
 

@@ -24,9 +24,16 @@ constexpr Span forecast_old = hours{12};  // from here on its age is said
 
 const char* const caution = " Loose snow only, mind ladder and ice.";
 
+/// "until Monday evening"; beyond what was planned for and a few days more, only "about 9 days", "about 3 weeks".
+std::string how_long(const Words& words, Utc reserve_at, Utc now) {
+  const double days_left = hours_of(reserve_at - now) / 24;
+  if (days_left < 6) return "until " + until(words, reserve_at, now);
+  return "about " + (days_left < 14 ? fixed(days_left, 0) + " days" : fixed(days_left / 7, 0) + " weeks");
+}
+
 std::string lasts(const Words& words, const Plan& plan) {
   if (!plan.soc_known || !plan.reserve_at) return "";
-  return " Bank lasts until " + until(words, *plan.reserve_at, plan.at) + ".";
+  return " Bank lasts " + how_long(words, *plan.reserve_at, plan.at) + ".";
 }
 
 std::string span_of(Utc at, Utc now) {
@@ -128,7 +135,7 @@ std::string bank_line(const rig::Rig& rig, const Words& words, const Plan& plan,
   }
   std::string text = "Bank " + Words::percent(*soc);
   if (plan.reserve_at && *plan.reserve_at <= plan.at) return text + (*soc < rig.bank.reserve_soc - 0.01 ? ", below its reserve." : ", at its reserve.");
-  if (plan.reserve_at) return text + ", lasts until " + until(words, *plan.reserve_at, plan.at) + ".";
+  if (plan.reserve_at) return text + ", lasts " + how_long(words, *plan.reserve_at, plan.at) + ".";
   return text + ", the reserve is not in sight.";
 }
 

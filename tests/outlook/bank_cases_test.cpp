@@ -278,6 +278,20 @@ TEST_CASE("a time ahead is said as exactly as it deserves, and the night belongs
   CHECK(until(words, at(25, 15), now) == "Sunday 2026-01-25");
 }
 
+TEST_CASE("a bank that lasts a week or more is not given a date") {
+  const Words words = *Words::in_zone("America/Regina", false);
+  Plan plan;
+  plan.at = at(15, 20);
+  plan.soc_known = plan.reserve_beyond = true;
+  const auto said = [&](Utc reserve_at) {
+    plan.reserve_at = reserve_at;
+    return bank_line(story::reference(), words, plan, 0.71, {}, {});
+  };
+  CHECK(said(at(18, 15)) == "Bank 71 %, lasts until Sunday afternoon.");
+  CHECK(said(at(24, 18)) == "Bank 71 %, lasts about 9 days.");
+  CHECK(said(at(15, 20) + days{23}) == "Bank 71 %, lasts about 3 weeks.");
+}
+
 TEST_CASE("where the sun gives next to nothing all day, the days left are still said") {
   rig::Rig r = story::reference();
   r.site.latitude_deg = 60;
