@@ -90,6 +90,7 @@ std::string rig_meta(const rig::Rig& rig) {
   ordered_json j;
   j["rig"] = rig.name;
   j["timezone"] = rig.site.timezone;
+  j["southern"] = rig.site.latitude_deg < 0;
   j["fahrenheit"] = rig.display.fahrenheit;
   j["strings"] = ordered_json::array();
   for (const auto& s : rig.strings) j["strings"].push_back({{"name", s.name}, {"rated_w", s.rated_w()}});

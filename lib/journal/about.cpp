@@ -31,6 +31,7 @@ About about_in(std::string_view json) {
   if (!j.is_object()) return a;
   a.rig = text(j, "rig");
   a.timezone = text(j, "timezone", "UTC");
+  if (const Json* f = at(j, "southern"); f && f->is_boolean()) a.southern = f->get<bool>();
   if (const Json* f = at(j, "fahrenheit"); f && f->is_boolean()) a.fahrenheit = f->get<bool>();
   if (const Json* strings = at(j, "strings"); strings && strings->is_array())
     for (const Json& s : *strings)
@@ -49,7 +50,7 @@ About about_in(std::string_view json) {
 }
 
 std::string about_json(const About& a) {
-  Json j{{"rig", a.rig}, {"timezone", a.timezone}, {"fahrenheit", a.fahrenheit}, {"strings", Json::array()}};
+  Json j{{"rig", a.rig}, {"timezone", a.timezone}, {"southern", a.southern}, {"fahrenheit", a.fahrenheit}, {"strings", Json::array()}};
   const auto put = [](Json& into, const char* key, std::optional<double> v) {
     if (v) into[key] = *v;
   };

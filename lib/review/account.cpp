@@ -55,10 +55,13 @@ class LocalDays {
 
 std::string month_of(int date) { return journal::iso_day(date).substr(0, 7); }
 
-/// July to June, named by both years.
-std::string winter_of(int date) {
+/// The darker half of the year: October to March, named by both years, or April to September south of the equator.
+std::optional<std::string> winter_of(int date, bool southern) {
   const std::chrono::year_month_day day{std::chrono::sys_days{days{date}}};
-  const int year = static_cast<int>(day.year()) - (day.month() < std::chrono::July ? 1 : 0);
+  const bool mild = day.month() >= std::chrono::April && day.month() <= std::chrono::September;
+  if (mild != southern) return std::nullopt;
+  if (southern) return std::to_string(static_cast<int>(day.year()));
+  const int year = static_cast<int>(day.year()) - (day.month() < std::chrono::April ? 1 : 0);
   std::string next = std::to_string((year + 1) % 100);
   if (next.size() < 2) next.insert(0, 1, '0');
   return std::to_string(year) + '/' + next;
@@ -254,7 +257,7 @@ Result<Account> account(const journal::Reader& journal, const Options& options) 
     for (const auto& [string, e] : day.strings) a.strings[string].add(e);
     join(a.bank, day.bank);
     add_to(a.months, month_of(date), day);
-    add_to(a.winters, winter_of(date), day);
+    if (const auto winter = winter_of(date, a.about.southern)) add_to(a.winters, *winter, day);
     a.days.push_back(std::move(day));
   }
   a.findings = findings(a, *words);

@@ -144,9 +144,12 @@ class Findings {
       const auto best = std::max_element(shares.begin(), shares.end() - 1, [](const auto& x, const auto& y) { return x.second < y.second; });
       const double less = 1 - shares.back().second / best->second;
       if (less < 0.03) continue;
+      // a year apart the month alone does not tell which
+      const bool years = shares.back().first.substr(0, 4) != best->first.substr(0, 4) && shares.back().first.substr(5) >= best->first.substr(5);
+      const auto month = [&](const std::string& m) { return month_words(m) + (years ? ' ' + m.substr(0, 4) : ""); };
       say(std::max(0.2, a_.strings.at(string).kwh(soiling)), "film",
-          Words::capital(string) + " string made " + fixed(less * 100, 0) + " % less in " + month_words(shares.back().first) + " than in " +
-              month_words(best->first) + " while the sky was clear: film on the glass?");
+          Words::capital(string) + " string made " + fixed(less * 100, 0) + " % less in " + month(shares.back().first) + " than in " +
+              month(best->first) + " while the sky was clear: film on the glass?");
     }
   }
 
@@ -229,8 +232,8 @@ class Findings {
     const double was = before.all.kwh(made) / before.days, is = now.all.kwh(made) / now.days;
     say(0.2, "winters",
         "Winter " + now.label + " made " + energy_words(is) + " a day over " + days_words(now.days) + ", " + before.label + " " +
-            energy_words(was) + " over " + days_words(before.days) + ". Snow cost " + energy_words(now.all.kwh(journal::snow)) + " against " +
-            energy_words(before.all.kwh(journal::snow)) + ".");
+            energy_words(was) + " over " + days_words(before.days) + ". Snow cost " + energy_words(now.all.kwh(journal::snow) / now.days) + " a day against " +
+            energy_words(before.all.kwh(journal::snow) / before.days) + ".");
   }
 
   void worth() {
