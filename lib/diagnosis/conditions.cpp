@@ -9,7 +9,7 @@ namespace fw::diagnosis {
 namespace {
 
 constexpr double frost_gone_min = 150;      ///< of sun: until then a thin cover may be rime
-constexpr double snow_off = 0.30, still_snows = 0.5, not_over = 0.55;
+constexpr double still_snows = 0.5, not_over = 0.55;   ///< chance that it falls; what is then held to; estimates
 constexpr double alert_from_deg = 10;       ///< a lower sun proves too little
 
 /// Coldest air forecast for the coming night and morning.
@@ -65,7 +65,7 @@ void Diagnosis::State::conditions(const RigMinute& m) {
       const double snow = std::max(falls_on, mostly_gone ? 0 : thin ? 0.3 * o.snow : sure);
       const bool high = site_look.sun_elevation_deg > alert_from_deg;
       const bool stood = s.snow.on;
-      if ((high || s.snow.on) && (free > 0.5 || snow < 0.5)) s.snow.step(now, snow, 5, 0.72, snow_off);
+      if ((high || s.snow.on) && (free > 0.5 || snow < 0.5)) s.snow.step(now, snow, 5, 0.72, 0.30);
       if (stood && !s.snow.on) s.some_snow_left = mostly_gone && o.snow > 0.5;
       if (s.snow.on && o.snow > 0.5) s.least_pass = std::min(s.least_pass, o.snow_pass);
       if (s.snow.on) s.snow.lost_kwh += s.verdict.split.snow_w / 60e3;

@@ -153,7 +153,7 @@ FW_WIDE void pass_minute(const StringStates& s, const Passing& n, int quads, con
   else if (quads == 3) pass_minute<3>(s, n, before, after);
   else if (quads == 4) pass_minute<4>(s, n, before, after);
   else if (quads == 5) pass_minute<5>(s, n, before, after);
-  else pass_minute<6>(s, n, before, after);
+  else pass_minute<6>(s, n, before, after);   // no more are alike: three skies under eight covers
 }
 
 void pass_minute(const StringStates& s, const Passing& n, Belief& b) {
@@ -209,10 +209,9 @@ double snow_onset_per_minute(const Passing& n, const SiteLook& site) {
   double per_day = air > 4 ? 0.001 : air > 2 ? 0.02 : 0.15;
   if (site.has_forecast) per_day *= site.forecast_snow ? 8 : site.snow_lately ? 0.10 : 0.02;
   if (site.forecast_cloud >= 0 && !site.forecast_snow) per_day *= 0.15 + 0.85 * site.forecast_cloud;
+  per_day += site.fall_cm_h * day / hour / covers_cm;
   if (n.sun_elevation_deg > 5) per_day *= 1.0 - 0.998 * n.cloudless;
-  double per_minute_of_fall = site.fall_cm_h / hour / covers_cm;
-  if (n.sun_elevation_deg > 5) per_minute_of_fall *= 1.0 - 0.998 * n.cloudless;
-  return per_day / day + per_minute_of_fall;
+  return per_day / day;
 }
 
 std::array<double, cover_count> cover_left_by(double fallen_cm) {

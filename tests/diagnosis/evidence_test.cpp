@@ -35,6 +35,16 @@ Passing clear_noon() {
   return now;
 }
 
+/// A string of which a clear sky makes 500 W, four fifths of it by the sun itself.
+StringLook in_the_open() {
+  StringLook look;
+  look.usable = true;
+  look.clear_w = 500;
+  look.open_beam_w = look.beam_w = 400;
+  look.open_diffuse_w = look.diffuse_w = 100;
+  return look;
+}
+
 double shade_after_half_an_hour(const Passing& now, int from_row) {
   Belief b = all_in(two_by_two, from_row);
   for (int minute = 0; minute < 30; ++minute) pass_minute(two_by_two, now, b);
@@ -136,11 +146,7 @@ TEST_CASE("no snow begins under a cloudless sky") {
 
 TEST_CASE("a shadow is named while there is beam to take; under a closed cover it is the cloud") {
   const StringStates states{3, 1, 3};
-  StringLook look;
-  look.usable = true;
-  look.clear_w = 500;
-  look.open_beam_w = look.beam_w = 400;
-  look.open_diffuse_w = look.diffuse_w = 100;
+  StringLook look = in_the_open();
   Belief b(static_cast<std::size_t>(states.size()), 0.0);
   b[static_cast<std::size_t>(states.shade_from + 1)] = 1;   // a fifth of the beam comes through
   struct Row {
@@ -214,11 +220,7 @@ TEST_CASE("an obstacle is given up sooner where the horizon is known to be open,
 
 TEST_CASE("what passes six sevenths of the light is not called snow") {
   const StringStates states{3, 1, 3};
-  StringLook look;
-  look.usable = true;
-  look.clear_w = 500;
-  look.open_beam_w = look.beam_w = 400;
-  look.open_diffuse_w = look.diffuse_w = 100;
+  StringLook look = in_the_open();
   for (const auto& [row, cause] : {std::pair{states.snow_to - 1, Cause::clear}, std::pair{states.snow_to - 3, Cause::snow}}) {
     CAPTURE(states[row].pass);
     Belief b(static_cast<std::size_t>(states.size()), 0.0);

@@ -42,6 +42,20 @@ struct Day {
   }
 };
 
+/// What that many clear days teach of a string that is as its paper says.
+roof::Calibration of_clear_days(int count) {
+  const Day day;
+  roof::Calibration c(day.paper);
+  for (int d = 0; d < count; ++d)
+    for (int minute = 0; minute < 1440; ++minute) {
+      const auto sky = sky::clear_state(day.site, day.first + days{d} + minutes{minute}, -3, 0.5);
+      if (sky.sun.apparent_elevation_deg < 6) continue;
+      const auto e = roof::expected(day.paper, sky, {-3, 2});
+      c.learn(d, sky, e, e.power_w);
+    }
+  return c;
+}
+
 }  // namespace
 
 TEST_CASE("half an hour calm and above the model is learned once the day is over; what flickers, is shorter or lower is not") {
@@ -104,15 +118,7 @@ TEST_CASE("a low hour is fixed shade when two days agree; where it may have been
 }
 
 TEST_CASE("a loss that the other strings do not show is doubted by half, one that they share is not, and one string stands alone") {
-  const Day day;
-  roof::Calibration c(day.paper);
-  for (int d = 0; d < 4; ++d)
-    for (int minute = 0; minute < 1440; ++minute) {
-      const auto sky = sky::clear_state(day.site, day.first + days{d} + minutes{minute}, -3, 0.5);
-      if (sky.sun.apparent_elevation_deg < 6) continue;
-      const auto e = roof::expected(day.paper, sky, {-3, 2});
-      c.learn(d, sky, e, e.power_w);
-    }
+  const roof::Calibration c = of_clear_days(4);
   struct Row {
     std::optional<double> others;
     double loss;
@@ -128,15 +134,7 @@ TEST_CASE("a loss that the other strings do not show is doubted by half, one tha
 }
 
 TEST_CASE("a film is over once calm minutes show most of the loss gone, however low the sun; a few do not do, nor a part of it") {
-  const Day day;
-  roof::Calibration c(day.paper);
-  for (int d = 0; d < 4; ++d)
-    for (int minute = 0; minute < 1440; ++minute) {
-      const auto sky = sky::clear_state(day.site, day.first + days{d} + minutes{minute}, -3, 0.5);
-      if (sky.sun.apparent_elevation_deg < 6) continue;
-      const auto e = roof::expected(day.paper, sky, {-3, 2});
-      c.learn(d, sky, e, e.power_w);
-    }
+  const roof::Calibration c = of_clear_days(4);
   struct Row {
     double over_clean;
     int minutes;
