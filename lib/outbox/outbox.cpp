@@ -82,6 +82,7 @@ void Outbox::add(const alarms::Notice& n, Now now) {
         // The same episode, not yet said: the later figures, the first time.
         fresh.notice.utc = std::min(fresh.notice.utc, e.notice.utc);
         fresh.notice.again = false;
+        fresh.held |= e.held && n.priority <= e.notice.priority;  // it goes on waiting for the morning
         close(e, "expired", "replaced by " + n.id, now);
       }
     }

@@ -405,6 +405,27 @@ TEST_CASE("a reminder of what has not left yet replaces it and keeps its first t
   CHECK(f.shown[0].text == "Since 10:00: Bank at 19 %.");
 }
 
+TEST_CASE("a reminder of what waits for the morning waits with the rest of it, though quiet hours are over") {
+  FarSide f(with_quiet_hours());
+  f.t = 21h;
+  f.broker(true);
+  f.to(25h + 25min);
+  f.raise("cabin_cold", "rig", high, "Cabin at 3 \u00b0C.");
+  f.to(27h);
+  f.raise("stale", "aft", low, "No word from the aft string.");
+  f.to(31h + 25min);
+  f.remind("cabin_cold", "rig", high, "Cabin at -2 \u00b0C.");
+  f.to(32h);
+  CHECK(texts(f) == std::vector<std::string>{"Cabin at -2 \u00b0C. No word from the aft string."});
+  // What became urgent does not wait.
+  f.to(49h);
+  f.raise("bank_low", "rig", high, "Bank at 12 %.");
+  f.to(55h + 10min);
+  f.remind("bank_low", "rig", urgent, "Bank at 8 %.");
+  f.to(55h + 11min);
+  CHECK(texts(f).back() == "Since 01:00: Bank at 8 %.");
+}
+
 TEST_CASE("with seen required a notice is done when the far side says so, and repeated at long intervals until then") {
   rig::Rig r = plain_rig();
   r.phone.seen_required = true;
