@@ -287,6 +287,7 @@ void Alarms::offer_rule(std::size_t i, bool holds, Now now) {
     a.offered_at = now.at;
   } else if (!holds) {
     a.offered_at = now.at;
+    a.over_text = rule_over_text(rule, rule.test == rig::Test::missing ? 0 : watches_[i].compared(), words_);
   }
   take(key, a, holds, now);
 }
@@ -443,6 +444,10 @@ void Alarms::run(const Next& due, Now now) {
       break;
     case Due::remind:
       a.remind_at.reset();
+      if (!a.raw) {  // about to be over: "still so" would not be true
+        a.remind_at = then.at + 10min;
+        break;
+      }
       look(key, a, then);
       if (a.condition && a.told && !a.acked && !a.remind_at) a.remind_at = then.at + 1h;
       break;
@@ -480,6 +485,7 @@ void Alarms::raise(const std::string& key, Alarm& a, Now now) {
   a.settled_at.reset();
   a.settled = false;
   a.hidden = false;
+  a.over_text.clear();  // of an earlier time
   record(a, a.told || back ? "re_raised" : "raised", now);
   refresh_hidden(now);
   if (!a.told) look_soon(a, now);
@@ -502,7 +508,7 @@ void Alarms::clear(const std::string& key, Alarm& a, Now now, const char* event)
   a.look_at.reset();
   a.remind_at.reset();
   a.hidden = false;
-  record(a, event, now);
+  record(a, event, now, std::string_view(event) == "cleared" ? a.over_text : a.text);
   if (a.told) {
     a.settled_at = now.at + timing(a).settle;
     const std::string ask = a.group.empty() ? key : "group:" + a.group;
@@ -681,9 +687,11 @@ std::vector<Effect> Alarms::republish() const {
   return out;
 }
 
-void Alarms::record(const Alarm& a, const char* event, Now now) {
+void Alarms::record(const Alarm& a, const char* event, Now now) { record(a, event, now, a.text); }
+
+void Alarms::record(const Alarm& a, const char* event, Now now, const std::string& text) {
   effects_.emplace_back(
-      Store{AlarmRow{{now.utc, now.at, now.trusted}, a.alarm, a.subject, event, std::string(name(priority(a))), a.text}});
+      Store{AlarmRow{{now.utc, now.at, now.trusted}, a.alarm, a.subject, event, std::string(name(priority(a))), text}});
 }
 
 std::vector<std::string> Alarms::lines(Now) const {
@@ -692,8 +700,11 @@ std::vector<std::string> Alarms::lines(Now) const {
   std::map<std::string, std::pair<std::size_t, int>> groups;  // its line, its members
   for (const auto& [key, a] : book_) {
     if (!a.condition || a.shelved_until || a.hidden || a.text.empty()) continue;
-    Line line{a.worth_saying, static_cast<int>(priority(a)), a.raised_at, a.text};
-    if (!a.group.empty()) {
+    // Until it is sure to be over its end is what there is to say; what may come and no longer looks so is nothing.
+    const bool over = !a.raw && (is_outlook(a.alarm) || !a.over_text.empty());
+    if (over && is_outlook(a.alarm)) continue;
+    Line line{a.worth_saying && !over, static_cast<int>(priority(a)), a.raised_at, over ? a.over_text : a.text};
+    if (!a.group.empty() && !over) {
       const auto [it, first] = groups.try_emplace(a.group, all.size(), 0);
       if (++it->second.second > 1 && !a.group_text.empty()) {
         Line& whole = all[it->second.first];

@@ -59,7 +59,8 @@ class Alarms {
   /// stands and is no longer worth saying.
   std::optional<std::string> wording(std::string_view key) const;
   AlarmState state(std::string_view key) const;
-  /// What deserves a look now, worst first: the text of each alarm that stands and is neither shelved nor hidden.
+  /// What deserves a look now, worst first: the text of each alarm that stands and is neither shelved nor hidden; of one
+  /// about to be over, its end.
   std::vector<std::string> lines(Now now) const;
   /// Every retained alarms/<key> again, and empties for those known to be over.
   std::vector<Effect> republish() const;
@@ -140,6 +141,7 @@ class Alarms {
   void refresh_hidden(Now now);
   void publish(const std::string& key, Alarm& a, bool state_changed, Now now);
   void record(const Alarm& a, const char* event, Now now);
+  void record(const Alarm& a, const char* event, Now now, const std::string& text);
   void offer_rule(std::size_t rule, bool holds, Now now);
 
   const rig::Rig& rig_;

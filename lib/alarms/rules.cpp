@@ -4,6 +4,7 @@
 
 #include "alarms/builtin.h"
 #include "alarms/notice.h"
+#include "rig/alarm_limits.h"
 #include "units/text.h"
 
 namespace fw::alarms {
@@ -229,6 +230,7 @@ std::string alarm_sentence(const BuiltIn& b, const rig::Rig& rig, const Words& w
   s += b.label;
   if (const Span on = own.on_delay.value_or(b.on_delay); on > Span::zero()) s += " for " + delay(on);
   if (own.limit) s += ", your limit " + built_in_value(b, *own.limit, false, words);
+  else if (const auto limit = rig::default_alarm_limit(b.name, rig)) s += ", limit " + built_in_value(b, *limit, false, words);
   if (own.deadband) s += ", deadband " + built_in_value(b, *own.deadband, true, words);
   return s + ", over when gone for " + delay(own.off_delay.value_or(b.off_delay)) + "; priority " +
          std::string(name(own.priority.value_or(b.priority))) + ".";
@@ -252,6 +254,13 @@ std::string rule_text(const rig::Rule& r, double value, Utc since, Utc now, cons
   fill(text, "{limit}", limit_text(r, words));
   fill(text, "{since}", at);
   return text;
+}
+
+std::string rule_over_text(const rig::Rule& r, double value, const Words& words) {
+  std::string name = Words::capital(r.name);
+  for (char& c : name)
+    if (c == '_') c = ' ';
+  return name + " is over: " + (r.test == Test::missing ? "it is heard again" : signal_value(r, value, words)) + ".";
 }
 
 std::optional<double> RuleWatch::rate_per_hour(double value, Elapsed at) {

@@ -56,4 +56,7 @@ class RuleWatch {
 /// The rule's message with {value}, {limit} and {since} filled in; a plain sentence when it has no text.
 std::string rule_text(const rig::Rule& rule, double value, Utc since, Utc now, const Words& words);
 
+/// What is told when it is over: "Low volts is over: 12.7 V."
+std::string rule_over_text(const rig::Rule& rule, double value, const Words& words);
+
 }  // namespace fw::alarms

@@ -361,7 +361,7 @@ void Core::gather_facts() {
     const bool climb_worth_it = outlook_.clearing_worth_saying();
     for (Fact& f : diagnosis_.facts(t)) {
       if (f.alarm == "snow" && f.condition) {
-        const std::string advice = outlook_.clearing_sentence(t);
+        const std::string advice = f.worth_saying ? outlook_.clearing_sentence(t) : "";
         if (!advice.empty()) {
           f.text += " " + advice;
           if (!f.group_text.empty()) f.group_text += " " + advice;
@@ -435,9 +435,11 @@ void Core::publish_summary(bool always) {
     std::vector<std::string> lines;
     if (!first.empty()) lines.push_back(std::move(first));
     if (!alarms.empty()) lines.push_back(alarms.front());
+    // The word about the reserve has said how the bank and the sun stand.
     const bool bank_said = !alarms.empty() && alarms.front().starts_with("Bank ");
+    const bool sun_said = bank_said && alarms.front().find(". Sun to") != std::string::npos;
     for (const std::string& l : outlook)
-      if (lines.size() < 3 && !(bank_said && l.starts_with("Bank "))) lines.push_back(l);
+      if (lines.size() < 3 && !(bank_said && l.starts_with("Bank ")) && !(sun_said && l.starts_with("To"))) lines.push_back(l);
     std::string text;
     for (const auto& l : lines) text += (text.empty() ? "" : "\n") + l;
     return text;

@@ -3,6 +3,7 @@
 #include <cmath>
 
 #include "diagnosis/state.h"
+#include "rig/alarm_limits.h"
 
 namespace fw::diagnosis {
 
@@ -43,7 +44,7 @@ void Diagnosis::State::conditions(const RigMinute& m) {
     if (site_look.sun_elevation_deg < 2 && limit_v < 1e8) {
       const auto cold = coldest_ahead(m);
       const auto ahead = cold ? roof::cold_voltage(s.calibration.paper(), *cold) : roof::ColdVoltage{};
-      s.cold_open_v = cold && ahead.margin_share < 1 - rig.alarm_limit("over_voltage", 0.97) ? ahead.v_oc_v : 0;
+      s.cold_open_v = cold && ahead.margin_share < 1 - rig::alarm_limit("over_voltage", rig) ? ahead.v_oc_v : 0;
       s.cold_air_c = cold.value_or(0);
     } else if (site_look.sun_elevation_deg > 15) {
       s.cold_open_v = 0;
@@ -82,7 +83,7 @@ void Diagnosis::State::conditions(const RigMinute& m) {
     const bool open_sky = filter.cloudless() > 0.8 && light;
     if (open_sky && s.film.known()) {
       const double loss = s.film.loss();
-      const double limit = rig.alarm_limit("soiling", 0.08), back = limit - rig.alarm_deadband("soiling", 0.375 * limit);
+      const double limit = rig::alarm_limit("soiling", rig), back = limit - rig.alarm_deadband("soiling", 0.375 * limit);
       s.soiling.step(now, s.film.claimed() && loss > limit && s.film.low() > 0.5 * limit && s.icy_minutes <= 0 ? 1 : loss < back ? 0 : s.soiling.level, 300, 0.8, 0.25);
     }
     s.stale.step(now, s.verdict.cause == Cause::stale ? 1 : 0, 3, 0.9, 0.3);

@@ -44,8 +44,9 @@ std::vector<Fact> Diagnosis::facts(Now now) const {
   double snow_made = 0, snow_clear = 0, snow_rated = 0, snow_confidence = 1;
   Utc snow_since = Utc::max();
   int covered = 0;
+  const auto under_snow = [](const StringMemory& s) { return s.snow.on && s.snow.level >= 0.5; };
   for (const StringMemory& s : st.strings)
-    if (s.snow.on) {
+    if (under_snow(s)) {
       ++covered;
       snow_rated += s.calibration.paper().rated_w();
       snow_made += s.verdict.measured_w.value_or(0);
@@ -60,7 +61,7 @@ std::vector<Fact> Diagnosis::facts(Now now) const {
     if (!every) {
       int named = 0;
       for (std::size_t i = 0; i < st.strings.size(); ++i)
-        if (st.strings[i].snow.on) {
+        if (under_snow(st.strings[i])) {
           who += (named == 0 ? "" : named + 1 == covered ? " and " : ", ") + st.rig.strings[i].name;
           ++named;
         }
@@ -92,7 +93,11 @@ std::vector<Fact> Diagnosis::facts(Now now) const {
     Fact snow = fact("snow", s.snow);
     snow.group = "snow";
     snow.group_text = group_text;
-    if (s.snow.on)
+    if (s.snow.on && !under_snow(s)) {
+      // On its way out: neither advice nor a word by itself.
+      snow.text = who + " seems to be coming free of snow" + figures(": ", made, clear, rated) + ".";
+      snow.worth_saying = false;
+    } else if (s.snow.on)
       snow.text = who + " " + sure(s.snow.level) + " under snow since " + words.when(s.snow.since, now.utc) + figures(": ", made, clear, rated) + ".";
     else if (s.snow.until != Utc{})
       // It may wait for the others of its group, and for the morning: another day is named.
@@ -116,6 +121,8 @@ std::vector<Fact> Diagnosis::facts(Now now) const {
     if (s.shade.on)
       shade.text = who + " makes " + Words::percent(1 - made / std::max(1.0, s.verdict.expected_w)) + " less since " + words.when(s.shade.since, now.utc) +
                    ", by a steady step in voltage at the usual current. Perhaps a leaf or dropping on one panel. Worth a look from the ground first.";
+    else if (s.shade.until != Utc{})
+      shade.over_text = who + " has its usual voltage again.";
     out.push_back(std::move(shade));
 
     const bool reminder = s.off_by_owner && s.may_switch_on;
@@ -151,6 +158,8 @@ std::vector<Fact> Diagnosis::facts(Now now) const {
     else if (s.float_low.on)
       controller.text = Words::capital(name) + " controller rests in float while the bank is at " + Words::percent(st.site_look.soc.value_or(0)) + ": " +
                         Words::watts_of(made, s.verdict.expected_w) + ". Its settings or the controller: worth a look.";
+    else if (s.controller.until != Utc{} || s.float_low.until != Utc{})
+      controller.over_text = Words::capital(name) + " controller charges again.";
     out.push_back(std::move(controller));
 
     Fact over = fact("over_voltage", s.over_voltage);

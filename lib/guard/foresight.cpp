@@ -307,7 +307,9 @@ std::vector<Fact> Foresight::facts(Now now) const {
     f.alarm = "bank_cold_ahead";
     f.subject = w.subject;
     f.condition = w.active;
-    if (w.subject == "floor") f.hidden_by = {"bank_cold_ahead-bank", "bank_cold-bank"};
+    // Once charging is off, that is the news.
+    if (w.subject != "discharge") f.hidden_by = {"bank_cold-bank"};
+    if (w.subject == "floor") f.hidden_by.push_back("bank_cold_ahead-bank");
     if (w.active && cell_c_) {
       f.confidence = std::clamp(w.probability, 0.5, 0.99);
       f.text = "Cells at " + words_.temperature(*cell_c_) + (falling_ ? ", falling." : ".");
@@ -337,8 +339,8 @@ std::vector<Fact> Foresight::facts(Now now) const {
           f.text += ").";
         }
       }
-    } else if (!w.reached) {
-      f.over_text = "Cells now likely to stay above " + words_.temperature(w.level_c) + ".";
+    } else {
+      f.over_text = w.reached ? "Cells have reached " + words_.temperature(w.level_c) + "." : "Cells now likely to stay above " + words_.temperature(w.level_c) + ".";
     }
     out.push_back(std::move(f));
   }
@@ -354,6 +356,8 @@ std::vector<Fact> Foresight::facts(Now now) const {
                " since " + words_.when(*heating_since_, now.utc) + ", cells at " + words_.temperature(*cell_c_) + " and falling. Left on until " +
                words_.clock(morning) + " it costs about " + Words::energy(kwh) + ". No charging before the bank is warmed otherwise.";
       f.confidence = 0.9;
+    } else if (heating_since_ && cell_c_) {
+      f.over_text = "The heater keeps up again: cells at " + words_.temperature(*cell_c_) + ".";
     }
     out.push_back(std::move(f));
   }
@@ -363,7 +367,7 @@ std::vector<Fact> Foresight::facts(Now now) const {
 std::vector<std::string> Foresight::sentences(Now now) const {
   std::vector<std::string> out;
   for (const Warning& w : warnings_)
-    if (w.active && w.at)
+    if (w.active && w.at && cell_c_ && *cell_c_ > w.level_c)
       out.push_back("Cells likely to reach " + words_.temperature(w.level_c) + " about " + words_.when(*w.at, now.utc) + ".");
   return out;
 }

@@ -12,6 +12,7 @@
 #include "guard/halves.h"
 #include "guard/heater_line.h"
 #include "guard/wire.h"
+#include "rig/alarm_limits.h"
 #include "units/json.h"
 #include "units/text.h"
 
@@ -227,7 +228,7 @@ struct Guard::State {
   /// Current the bank takes although nothing may charge it.
   void judge_flow(Now n) {
     const auto a = bank_current.within(n.at, minutes{3});
-    double threshold = rig.alarm_limit("charging_unpermitted", std::max(1.0, 0.005 * rig.bank.capacity_ah));
+    double threshold = rig::alarm_limit("charging_unpermitted", rig);
     const bool heating = own_heater.within(n.at, fresh).value_or(0) > 0.5 || own_heater_w.within(n.at, fresh).value_or(0) > 1;
     if (rig.bank.self_heating && (heating || !own_heater.known)) {
       const double w = own_heater_w.within(n.at, fresh).value_or(0.1 * rig.bank.capacity_wh());
@@ -387,6 +388,8 @@ struct Guard::State {
       u.text = "Cell temperature " + fixed(f ? unit_c : unit_c * 1.8 + 32, 0) + " looks like " + (f ? "°F, is read as °C" : "°C, is read as °F") +
                (air.known ? ": air is " + words.temperature(air.value) : "") + ". Charging is held off. In the config, at " + sensor +
                ", write unit: " + (f ? "degF" : "degC") + ", or unit_confirmed: true if it is right as it is; then restart or reload firnwatt.";
+    } else if (last_min) {
+      u.over_text = "The cell temperature can be believed again: " + words.temperature(*last_min) + ".";
     }
     out.push_back(std::move(u));
     if (cells.count() > 1) {
@@ -396,6 +399,8 @@ struct Guard::State {
       a.condition = cells.apart_since() && n.at - *cells.apart_since() >= apart_for && last_min && last_max;
       if (a.condition)
         a.text = "Battery sensors disagree: " + words.temperature(*last_min) + " and " + words.temperature(*last_max) + " since " + since(*cells.apart_since(), n) + ". Charging follows whichever is stricter. Have a look at where they sit.";
+      else
+        a.over_text = "The battery sensors agree again.";
       out.push_back(std::move(a));
     }
     Fact m;
@@ -403,6 +408,7 @@ struct Guard::State {
     m.subject = "current";
     m.condition = milliamps;
     if (milliamps) m.text = "Bank current " + fixed(bank_current.value, 0) + " looks like mA, is read as A. It is not used until the unit is put right.";
+    else m.over_text = "The bank current can be used again.";
     out.push_back(std::move(m));
     Fact b;
     b.alarm = "bank_sensor";
@@ -411,6 +417,7 @@ struct Guard::State {
     b.condition = holder != Holder::none && refused_since && n.at - *refused_since >= refused_for && warm;
     if (b.condition)
       b.text = std::string(holder == Holder::battery ? "The battery" : "The controller") + " refuses to charge since " + since(*refused_since, n) + " although " + temperatures() + " allow it. Its own sensor may read wrong, or another of its protections acts.";
+    else if (holder == Holder::none) b.over_text = "The bank takes charge again.";
     out.push_back(std::move(b));
   }
 
@@ -503,6 +510,8 @@ struct Guard::State {
         f.text = "Heat for the bank is off: it is at " + Words::percent(soc.value) + ", the heating reserve is " + Words::percent(h.min_soc) + ". " + Words::capital(temperatures()) + ".";
       else if (deaf)
         f.text = "The " + h.name + " heater was told to " + (heaters[i].on() ? "heat and says it is off" : "stop and says it is on") + ". Have a look at it.";
+      else
+        f.over_text = "The " + h.name + " heater may heat again and does as it is told.";
       out.push_back(std::move(f));
     }
   }

@@ -91,7 +91,7 @@ std::string can_be_stopped(const rig::Charger& c) {
   const bool off = off_for(c).has_value();
   std::string s = c.name + ": ";
   if (!limit && !off) {
-    s += c.stop_by == rig::StopBy::never ? "is never cut and takes no limit; firnwatt cannot stop it"
+    s += c.stop_by == rig::StopBy::never ? "cannot be stopped by firnwatt, it is never to be cut and takes no limit"
                                          : "only told by its permit topic; it stops if something reads that";
   } else if (c.stop_by == rig::StopBy::never) {
     s += "can be limited to 0 A, is never switched off";
@@ -100,7 +100,7 @@ std::string can_be_stopped(const rig::Charger& c) {
   } else {
     s += limit ? "can be stopped by its limit only" : "can be stopped: off";
   }
-  if (c.stays_on_without_board) s += "; stays as it is when the board loses power";
+  if (c.stays_on_without_board) s += "; goes on charging if the board loses power";
   return s;
 }
 

@@ -52,7 +52,8 @@ void judge_charging(const rig::Rig& rig, bool allowed_now, const std::vector<dou
 
 BankModel::Flow BankModel::flow(const State& at, const BankStep& s) const {
   Flow f;
-  f.load_w = std::max(0.0, s.load_w + now_.unexplained_w) * served_at(now_.served, at.soc);
+  f.served_share = served_at(now_.served, at.soc);
+  f.load_w = std::max(0.0, s.load_w + now_.unexplained_w) * f.served_share;
   double charge_limit = 1e9;
   if (limits_current_ && s.cell_c) charge_limit = bank::c_rate_at(bands_, std::max(*s.cell_c, just_allowed_c_), rig_.bank.window.interpolate) * capacity_wh_;
   const double room = (1 - at.soc) * capacity_wh_ / charge_efficiency / s.hours;
@@ -111,7 +112,7 @@ void note_crossing(double level, double before, double reach, const BankStep& s,
 
 BankPath run_bank(const rig::Rig& rig, const BankNow& now, const std::vector<BankStep>& steps, double offset_sd) {
   BankPath out;
-  for (auto* v : {&out.soc, &out.accepted_w, &out.curtailed_w, &out.held_off_w}) v->reserve(steps.size());
+  for (auto* v : {&out.soc, &out.accepted_w, &out.served_w, &out.curtailed_w, &out.held_off_w}) v->reserve(steps.size());
   out.chargeable.reserve(steps.size());
   const double soc = std::clamp(now.soc + offset_sd * now.soc_error, 0.0, 1.0);
   if (soc <= rig.bank.reserve_soc) out.reserve_h = 0;
@@ -121,6 +122,7 @@ BankPath run_bank(const rig::Rig& rig, const BankNow& now, const std::vector<Ban
     out.held_off_w.push_back(possible * (1 - s.may_charge) - f.fed_w);
     out.curtailed_w.push_back(std::max(0.0, possible * s.may_charge - (f.take_w - f.fed_w)));
     out.accepted_w.push_back(f.take_w);
+    out.served_w.push_back(s.load_w * f.served_share);
     out.chargeable.push_back(s.may_charge >= 0.5);
     out.soc.push_back(at.soc);
     note_crossing(rig.bank.reserve_soc, before, reach, s, at.hours, out.reserve_h);

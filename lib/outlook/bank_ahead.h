@@ -45,6 +45,7 @@ struct BankNow {
 struct BankPath {
   std::vector<double> soc;           ///< at the END of each step, 0..1
   std::vector<double> accepted_w;    ///< taken from the strings, by loads and bank
+  std::vector<double> served_w;      ///< of the loads wanted, what the bank does not cut off
   std::vector<double> curtailed_w;   ///< could have been made, but the bank is full or takes no faster
   std::vector<double> held_off_w;    ///< could have been made, but the cells are too cold or hot to charge
   std::vector<bool> chargeable;
@@ -56,7 +57,11 @@ class BankModel {
  public:
   BankModel(const rig::Rig& rig, const BankNow& now);
   struct State { double soc = 0, hours = 0; };
-  struct Flow { double take_w = 0, load_w = 0, fed_w = 0; };  ///< fed_w: of take_w, past a bank that may not charge
+  struct Flow {
+    double take_w = 0, load_w = 0;
+    double fed_w = 0;         ///< of take_w, past a bank that may not charge
+    double served_share = 1;  ///< of the loads, what a low bank leaves on
+  };
   Flow flow(const State& at, const BankStep& step) const;
   void step(State& at, const BankStep& step, const Flow& flow, double shift_wh = 0) const;
   double capacity_wh() const { return capacity_wh_; }

@@ -4,6 +4,7 @@
 
 #include "outlook/outlook.h"
 #include "outlook/sentences.h"
+#include "rig/alarm_limits.h"
 
 namespace fw::outlook {
 namespace {
@@ -26,7 +27,8 @@ std::vector<Fact> Outlook::facts(Now now) const {
     Fact& gone = fact("bank_gone");
     gone.condition = bank_v_ && *bank_v_ < 0.5 * rig_.bank.nominal_v;
     gone.text = "The bank has disconnected itself or is empty: " + (bank_v_ ? Words::volts(*bank_v_) : std::string("no voltage")) +
-                ". Take the loads off; a charger that needs no battery voltage, such as shore power, can wake it.";
+                ". Take the loads off; a charger that needs no battery voltage, such as shore power, can wake it. Only with cells above " +
+                words_.temperature(rig_.bank.window.lower_limit_c) + ".";
     gone.over_text = "The bank is back.";
 
     Fact& low = fact("bank_low");
@@ -63,12 +65,14 @@ std::vector<Fact> Outlook::facts(Now now) const {
         if (away_ && left_h > 72) ahead.priority = 0;  // once, and again after a week
       }
     }
+    ahead.over_text = low.condition ? "The bank is low." : "The reserve is out of sight.";
 
     Fact& surplus = fact("surplus");
-    const double limit = rig_.alarm_limit("surplus", surplus_worth_kwh);
+    const double limit = rig::alarm_limit("surplus", rig_);
     const auto& s = plan_.surplus_today;
     surplus.condition = s && s->kwh >= limit && hours_of(s->from - plan_.at) <= 3;
-    if (s) surplus.text = surplus_text(words_, plan_);
+    if (s) surplus.text = surplus_text(words_, *s, plan_.at);
+    surplus.over_text = "No more to spare today.";
   }
   if (cabin_c_) {
     Fact& cold = fact("cabin_cold");

@@ -7,15 +7,15 @@
 #include "outlook/cells_ahead.h"
 #include "outlook/kept.h"
 #include "outlook/sentences.h"
+#include "rig/alarm_limits.h"
 #include "units/json.h"
 
 namespace fw::outlook {
 namespace {
 constexpr Span plan_every = minutes{15};
 constexpr Span soc_fresh = minutes{30}, wind_fresh = hours{2};
-constexpr double reserve_warn_h = 48;
-constexpr double cabin_limit_c = 4;
 constexpr Span replan_after = minutes{2};
+constexpr int tomorrow_from_minute = 14 * 60;
 
 bool sees_sky(Cause c) { return c == Cause::clear || c == Cause::cloud || c == Cause::soiling; }
 }  // namespace
@@ -26,7 +26,7 @@ Outlook::Outlook(const rig::Rig& rig, const Words& words)
       thermal_(std::max(1.0, rig.bank.capacity_wh())),
       hindsight_(std::max(1.0, rig.bank.capacity_wh())),
       glass_(rig),
-      advice_(rig.name),
+      advice_(rig.name, words_),
       away_(rig.advice.away),
       latitude_deg_(rig.site.latitude_deg),
       longitude_deg_(rig.site.longitude_deg) {}
@@ -214,7 +214,7 @@ void Outlook::replan(const RigMinute& m, const std::vector<const roof::Calibrati
 
 bool Outlook::reserve_in_sight() const {
   if (!plan_.soc_known || shore_) return false;
-  const double first = rig_.alarm_limit("reserve_ahead", reserve_warn_h);
+  const double first = rig::alarm_limit("reserve_ahead", rig_);
   const double limit = ahead_standing_ ? first + rig_.alarm_deadband("reserve_ahead", 0.25 * first) : first;
   auto within = [&](const std::optional<Utc>& t, double hours) { return t && hours_of(*t - plan_.at) <= hours; };
   if (away_ && within(plan_.reserve_at, (ahead_standing_ ? 28 : 14) * 24)) return true;
@@ -229,7 +229,7 @@ void Outlook::on_minute(const RigMinute& m, const std::vector<Verdict>& verdicts
   replan_now_ |= glass_.on_minute(m, verdicts, forecast_ ? forecast_->at(m.start) : nullptr, air_c_, wind_ms_, promised_kwh());
   book_clearings(when);
   if (cabin_c_)
-    cabin_standing_ = *cabin_c_ <= rig_.alarm_limit("cabin_cold", cabin_limit_c) + (cabin_standing_ ? rig_.alarm_deadband("cabin_cold", 1) : 0);
+    cabin_standing_ = *cabin_c_ <= rig::alarm_limit("cabin_cold", rig_) + (cabin_standing_ ? rig_.alarm_deadband("cabin_cold", 1) : 0);
   if (soc_) low_standing_ = *soc_ <= low_limit() + (low_standing_ ? rig_.alarm_deadband("bank_low", 0.03) : 0);
   if (!m.clock_trusted) return;
   const bool due = !planned_at_ || m.start - floor_to(*planned_at_, plan_every) >= plan_every || m.start < *planned_at_;
@@ -262,10 +262,17 @@ void Outlook::advise_clearing(const Stamp& when) {
 void Outlook::advise_surplus(const Stamp& when) {
   const auto standing = advice_.all().find("surplus");
   const bool stands = standing != advice_.all().end();
-  const double worth_telling = stands ? 0.6 * surplus_worth_kwh : surplus_worth_kwh;  // no coming and going at the limit
-  const auto& s = plan_.surplus_today ? plan_.surplus_today : plan_.surplus_tomorrow;
-  if (s && s->kwh >= worth_telling)
-    advice_.put("surplus", {surplus_text(words_, plan_), s->kwh, s->from, s->to, plan_.surplus_today ? "today" : "tomorrow"}, when);
+  const double worth_kwh = rig::alarm_limit("surplus", rig_);
+  const bool of_tomorrow = stands && standing->second.sort == "tomorrow";
+  // No coming and going at the limit: what stands need not be worth as much.
+  const auto worth = [&](const std::optional<Surplus>& s, bool told) { return s && s->kwh >= (told ? 0.6 : 1) * worth_kwh; };
+  const auto tell = [&](const Surplus& s, const char* day) { advice_.put("surplus", {surplus_text(words_, s, plan_.at), s.kwh, s.from, s.to, day}, when); };
+  // Tomorrow is spoken of once today's sun is past its best: before that there is nothing to arrange for it.
+  const bool tomorrow_counts = of_tomorrow || words_.minute_of_day(when.utc) >= tomorrow_from_minute;
+  if (worth(plan_.surplus_today, stands))
+    tell(*plan_.surplus_today, "today");
+  else if (tomorrow_counts && worth(plan_.surplus_tomorrow, of_tomorrow))
+    tell(*plan_.surplus_tomorrow, "tomorrow");
   else if (stands && standing->second.best_to && *standing->second.best_to <= when.utc)
     advice_.withdraw("surplus", "withdrawn: no more to spare", when);
   else
@@ -288,7 +295,11 @@ void Outlook::advise(const Stamp& when) {
   }
   if (ahead_standing_) {
     const bool reached = plan_.reserve_at && *plan_.reserve_at <= plan_.at;
-    advice_.put("saving", {reserve_text(rig_, words_, plan_, soc_, away_, loads().standing_w()), {}, {}, reached ? std::nullopt : plan_.reserve_at,
+    // The time its words name first.
+    const bool leaving_first = rig_.bank.departure_reserve_soc > rig_.bank.reserve_soc && plan_.departure_at && *plan_.departure_at > plan_.at;
+    std::optional<Utc> by = leaving_first ? plan_.departure_at : plan_.reserve_at;
+    if (by) by = floor_to(*by, minutes{5});
+    advice_.put("saving", {reserve_text(rig_, words_, plan_, soc_, away_, loads().standing_w()), {}, {}, reached ? std::nullopt : by,
                            reached ? "reached" : away_ ? "away" : "here"}, when);
   } else {
     advice_.withdraw_if_lasting("saving", "withdrawn: the reserve is out of sight", when);
@@ -334,9 +345,9 @@ std::string Outlook::clearing_sentence(Now now) const {
   return clearing_text(rig_, words_, plan_, away_);
 }
 
-std::string Outlook::held_off_sentence() const { return held_off_text(words_, plan_); }
+std::string Outlook::held_off_sentence() const { return held_off_text(words_, plan_, away_); }
 
-double Outlook::low_limit() const { return rig_.alarm_limit("bank_low", rig_.bank.reserve_soc); }
+double Outlook::low_limit() const { return rig::alarm_limit("bank_low", rig_); }
 
 std::vector<std::string> Outlook::summary_lines(Now now) const {
   (void)now;
@@ -344,9 +355,9 @@ std::vector<std::string> Outlook::summary_lines(Now now) const {
   if (!planned_at_) return out;
   const std::string bank = bank_line(rig_, words_, plan_, soc_, bank_v_, bank_a_);
   if (!bank.empty()) out.push_back(bank);
-  out.push_back(energy_line(words_, plan_));
+  out.push_back(energy_line(words_, plan_, away_));
   std::string last = clearing_text(rig_, words_, plan_, away_);
-  if (last.empty() && plan_.surplus_today && plan_.surplus_today->kwh >= 0.2) last = surplus_text(words_, plan_);
+  if (last.empty() && plan_.surplus_today && plan_.surplus_today->kwh >= 0.2) last = surplus_text(words_, *plan_.surplus_today, plan_.at);
   if (last.empty() && brought_until_ && plan_.at < *brought_until_) last = brought_;
   if (!last.empty()) out.push_back(last);
   return out;

@@ -85,7 +85,8 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
       row.as_is_w[s] += left[s].power_w[i] * dt;
       row.cleared_w[s] += cleared[s][i] * dt;
     }
-    row.load_w += steps[i].load_w * dt;
+    row.wanted_w += steps[i].load_w * dt;
+    row.served_w += mid.served_w[i] * dt;
     row.accepted_w += mid.accepted_w[i] * dt;
     row.curtailed_w += mid.curtailed_w[i] * dt;
     row.held_off_w += mid.held_off_w[i] * dt;
@@ -99,7 +100,7 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
     if (lasted[h] <= 0) continue;
     for (auto* v : {&row.as_is_w, &row.cleared_w})
       for (double& w : *v) w /= lasted[h];
-    for (double* w : {&row.load_w, &row.accepted_w, &row.curtailed_w, &row.held_off_w}) *w /= lasted[h];
+    for (double* w : {&row.wanted_w, &row.served_w, &row.accepted_w, &row.curtailed_w, &row.held_off_w}) *w /= lasted[h];
   }
 
   const Utc midnight = words.next_local_midnight(in.now), next_midnight = words.next_local_midnight(midnight);
@@ -111,6 +112,7 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
       plan.today_held_off_kwh += mid.held_off_w[i] * steps[i].hours / 1000;
     } else if (t < next_midnight) {
       plan.tomorrow_made_kwh += taken;
+      plan.tomorrow_held_off_kwh += mid.held_off_w[i] * steps[i].hours / 1000;
     }
   }
 
@@ -153,6 +155,7 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
       for (std::size_t i = 0; i < n; ++i) {
         if (t > *short_h && mid.accepted_w[i] > steps[i].load_w && steps[i].load_w > 0) {
           sun_h = t + 1;
+          plan.saving_to_sun = true;
           break;
         }
         t += steps[i].hours;
@@ -162,7 +165,7 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
         if (t > *short_h && roof.steps[i].sun_elevation_deg > 5) sun_h = t;
         t += steps[i].hours;
       }
-      double mean_w = 0, all_h = 0;
+      double mean_w = 0, all_h = 0;  // of what is wanted: with so much less nothing is cut off
       for (const auto& s : steps) mean_w += s.load_w * s.hours, all_h += s.hours;
       mean_w /= all_h;
       for (const double goal_h : {all_h, sun_h}) {

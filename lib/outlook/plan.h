@@ -14,7 +14,6 @@
 namespace fw::outlook {
 
 inline constexpr int plan_hours = 72;
-inline constexpr double surplus_worth_kwh = 0.5;  ///< less to spare is not worth a word
 
 struct LoadHour { double watts = 0, error_w = 0; };
 
@@ -42,7 +41,7 @@ struct PlanInput {
 struct PlanHour {
   Utc from{};
   std::vector<double> as_is_w, cleared_w;    ///< per string, mean over the hour (the first from now on)
-  double load_w = 0;
+  double wanted_w = 0, served_w = 0;         ///< loads: by habit, and what of them a bank running low still feeds
   double soc_low = 0, soc_mid = 0, soc_high = 0;   ///< at its end; 80 % lie between low and high
   double accepted_w = 0, curtailed_w = 0, held_off_w = 0;
   bool chargeable = true;
@@ -64,13 +63,14 @@ struct Plan {
   double today_made_kwh = 0;                 ///< from now to local midnight, as it is and as the bank takes it
   double today_held_off_kwh = 0;
   std::optional<Utc> held_off_from;          ///< when the hours begin that hold most of it
-  double tomorrow_made_kwh = 0;
+  double tomorrow_made_kwh = 0, tomorrow_held_off_kwh = 0;
   std::optional<Utc> reserve_at, reserve_early, reserve_late;  ///< middle and 80 % range; none: not reached
   bool reserve_beyond = false;               ///< reserve_at lies beyond the plan's hours (the last day repeated)
   std::optional<Utc> departure_at;
   double reserve_probability = 0;            ///< that it is reached within the plan's hours
   std::optional<double> saving_w;            ///< this much less from now on would carry the bank past `saving_until`
   std::optional<Utc> saving_until;
+  bool saving_to_sun = false;                ///< what comes then charges the bank; else it is only light to see by
   std::optional<Utc> full_at;                ///< bank full, today or tomorrow
   std::optional<Surplus> surplus_today, surplus_tomorrow;
   Clearing clearing;

@@ -48,6 +48,11 @@ std::string about_when(const Words& words, Utc t, Utc now) {
   return gap == std::string::npos ? "about " + when : when.substr(0, gap) + " about " + when.substr(gap + 1);
 }
 
+/// "" for next to nothing.
+std::string lost_to_cold(double kwh, const char* day) {
+  return kwh < 0.05 ? "" : "About " + Words::energy(kwh) + " of " + day + "'s sun will be lost to cold cells.";
+}
+
 /// To five minutes within a day, beyond that the part of the day.
 std::string reached_when(const Words& words, Utc t, Utc now) { return t < now + hours{24} ? about_when(words, t, now) : until(words, t, now); }
 }  // namespace
@@ -139,31 +144,28 @@ std::string bank_line(const rig::Rig& rig, const Words& words, const Plan& plan,
   return text + ", the reserve is not in sight.";
 }
 
-std::string held_off_text(const Words& words, const Plan& plan) {
-  if (plan.today_held_off_kwh < 0.05 || !plan.held_off_from) return "";
-  const std::string text = "About " + Words::energy(plan.today_held_off_kwh) + " of today's sun will be lost to cold cells.";
-  if (plan.today_held_off_kwh < worth_warming_kwh) return text;
+std::string held_off_text(const Words& words, const Plan& plan, bool away) {
+  const std::string text = plan.held_off_from ? lost_to_cold(plan.today_held_off_kwh, "today") : "";
+  if (text.empty()) return "";
+  if (plan.today_held_off_kwh < worth_warming_kwh || away) return text;
   return text + (*plan.held_off_from <= plan.at ? " Warming their space now would let it in." : " Warming their space by about " + words.clock(*plan.held_off_from) + " would let it in.");
 }
 
-std::string energy_line(const Words& words, const Plan& plan) {
+std::string energy_line(const Words& words, const Plan& plan, bool away) {
   // Once the sun is down the day that counts is the next.
   const bool over = words.minute_of_day(plan.at) >= 12 * 60 && plan.today_made_kwh < 0.015;
   std::string text = over ? "Tomorrow " + about(plan.tomorrow_made_kwh) : "Today " + about(plan.today_made_kwh) + " still to come";
   if (!plan.forecast_used) text += ", going by the last days (no forecast).";
   else if (plan.forecast_age >= forecast_old) text += " if the sky does what was forecast " + Words::span(plan.forecast_age) + " ago.";
   else text += " if the sky does what was forecast.";
-  if (const std::string held = held_off_text(words, plan); !held.empty()) text += " " + held;
+  if (const std::string held = held_off_text(words, plan, away); !held.empty()) text += " " + held;
   return text;
 }
 
-std::string surplus_text(const Words& words, const Plan& plan) {
-  const auto& s = plan.surplus_today ? plan.surplus_today : plan.surplus_tomorrow;
-  if (!s) return "";
-  const bool full_now = s->from <= plan.at + minutes{15};
-  std::string text = full_now ? "Bank full." : "Bank likely full " + about_when(words, s->from, plan.at) + ".";
-  text += " About " + Words::energy(s->kwh) + " more will be there until " + words.clock(s->to) + " if you have a use for it.";
-  return text;
+std::string surplus_text(const Words& words, const Surplus& s, Utc now) {
+  const bool full_now = s.from <= now + minutes{15};
+  return (full_now ? "Bank full." : "Bank likely full " + about_when(words, s.from, now) + ".") + " About " + Words::energy(s.kwh) +
+         " more will be there until " + words.clock(s.to) + " if you have a use for it.";
 }
 
 std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& plan, std::optional<double> soc, bool away,
@@ -192,13 +194,19 @@ std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& pl
   const bool today = words.minute_of_day(plan.at) < 12 * 60;
   text += std::string(" Sun ") + (today ? "today " : "tomorrow ") + about(today ? plan.today_made_kwh : plan.tomorrow_made_kwh) +
           (plan.forecast_used ? "." : ", going by the last days.");
+  // Sun that cold cells will not take is the nearest source there is.
+  const std::string cold = today ? held_off_text(words, plan, away) : lost_to_cold(plan.tomorrow_held_off_kwh, "tomorrow");
+  if (!cold.empty()) text += " " + cold;
+  const bool warm_first = today && plan.held_off_from && plan.today_held_off_kwh >= worth_warming_kwh && !away;
   if (away && standing_w && *standing_w >= 2)
     text += " Standing loads of about " + Words::watts(*standing_w) + ": switch off what can be spared.";
+  else if (warm_first)
+    text += reached ? " Until then switch off what can be spared." : "";
   else if (reached)
     text += " Switch off what can be spared, or charge from another source.";
   else if (plan.saving_w)
     text += " Using about " + Words::watts(*plan.saving_w) + " less from now on would carry it" +
-            (plan.saving_until ? " to the sun, " + about_when(words, *plan.saving_until, plan.at) : std::string(" through")) + ".";
+            (plan.saving_until ? (plan.saving_to_sun ? " to the sun, " : " to daylight, ") + about_when(words, *plan.saving_until, plan.at) : std::string(" through")) + ".";
   else
     text += in_sight || leaving_ahead ? " Another source will be needed by then." : " Switch off what can be spared, or charge from another source.";
   if (!text.empty() && text.front() == ' ') text.erase(0, 1);

@@ -22,11 +22,11 @@ std::string clearing_text(const rig::Rig& rig, const Words& words, const Plan& p
 /// "Bank 71 %, lasts until Monday evening." or what is known without a state of charge.
 std::string bank_line(const rig::Rig& rig, const Words& words, const Plan& plan, std::optional<double> soc,
                       std::optional<double> bank_v, std::optional<double> bank_a);
-/// What cold cells will not take of today's sun, and until when warming them pays; "" for next to nothing.
-std::string held_off_text(const Words& words, const Plan& plan);
-std::string energy_line(const Words& words, const Plan& plan);
+/// What cold cells will not take of today's sun, and until when warming them pays; "" for next to nothing. away: nobody to warm them.
+std::string held_off_text(const Words& words, const Plan& plan, bool away = false);
+std::string energy_line(const Words& words, const Plan& plan, bool away = false);
 /// "Bank full at about 11:05. About 2.4 kWh more will be there until 15:00 if you have a use for it."
-std::string surplus_text(const Words& words, const Plan& plan);
+std::string surplus_text(const Words& words, const Surplus& surplus, Utc now);
 std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& plan, std::optional<double> soc, bool away,
                          std::optional<double> standing_w);
 std::string cleaning_text(const Words& words, const Plan& plan);

@@ -34,11 +34,15 @@ void StandingAdvice::put(const std::string& kind, const Advice& advice, const St
     const bool begun = old.best_from && *old.best_from <= when.utc;  // a window that time has run into is the same advice
     const bool same_time = begun || (near(old.best_from, advice.best_from, when.utc) && (advice.best_from || near(old.best_to, advice.best_to, when.utc)));
     const bool same_sort = old.sort == advice.sort;
-    if (same_gain(old, advice) && same_time && same_sort) return;
+    // What was "tomorrow" is "today" after midnight.
+    const bool words_old = old.text != advice.text && words_.local_midnight(old.said) != words_.local_midnight(when.utc);
+    const bool same = same_gain(old, advice) && same_time && same_sort;
+    if (same && !words_old) return;
     // Running out while its hours run is no new advice: its topic keeps up, the journal need not.
-    store = !(same_sort && begun && advice.gain_kwh.value_or(0) < old.gain_kwh.value_or(0));
+    store = !same && !(same_sort && begun && advice.gain_kwh.value_or(0) < old.gain_kwh.value_or(0));
   }
   advice_[kind] = advice;
+  advice_[kind].said = when.utc;
   if (store) effects_.push_back(Store{AdviceRow{when, kind, advice.text, advice.gain_kwh, advice.best_from, advice.best_to, ""}});
   nlohmann::json j{{"utc", iso_utc(when.utc)}, {"kind", kind}, {"text", advice.text}};
   if (advice.gain_kwh) j["gain_kwh"] = std::round(*advice.gain_kwh * 1000) / 1000;
@@ -82,7 +86,7 @@ std::vector<Effect> StandingAdvice::take_effects() {
 std::string StandingAdvice::snapshot() const {
   nlohmann::json j = nlohmann::json::object();
   for (const auto& [kind, a] : advice_) {
-    nlohmann::json row{{"text", a.text}, {"sort", a.sort}};
+    nlohmann::json row{{"text", a.text}, {"sort", a.sort}, {"said", ms_of(a.said)}};
     if (a.gain_kwh) row["kwh"] = *a.gain_kwh;
     if (a.best_from) row["from"] = ms_of(*a.best_from);
     if (a.best_to) row["to"] = ms_of(*a.best_to);
@@ -97,7 +101,7 @@ void StandingAdvice::restore(std::string_view text) {
   if (!j.is_object()) return;
   for (const auto& [kind, row] : j.items()) {
     if (!row.is_object()) continue;
-    Advice a{kept::text(row, "text"), {}, kept::time(row, "from"), kept::time(row, "to"), kept::text(row, "sort")};
+    Advice a{kept::text(row, "text"), {}, kept::time(row, "from"), kept::time(row, "to"), kept::text(row, "sort"), kept::time(row, "said").value_or(Utc{})};
     if (row.contains("kwh")) a.gain_kwh = kept::number(row, "kwh");
     advice_[kind] = a;
   }

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "records/effect.h"
+#include "words/words.h"
 
 namespace fw::outlook {
 
@@ -15,11 +16,12 @@ struct Advice {
   std::optional<double> gain_kwh;
   std::optional<Utc> best_from, best_to;
   std::string sort;                   ///< advice of another sort is news, the same sort only when its figures moved
+  Utc said{};                         ///< when its words were made
 };
 
 class StandingAdvice {
  public:
-  explicit StandingAdvice(std::string rig_name) : rig_name_(std::move(rig_name)) {}
+  StandingAdvice(std::string rig_name, const Words& words) : rig_name_(std::move(rig_name)), words_(words) {}
 
   void put(const std::string& kind, const Advice& advice, const Stamp& when);
   void withdraw(const std::string& kind, const std::string& why, const Stamp& when);
@@ -38,6 +40,7 @@ class StandingAdvice {
   Publish published(const std::string& kind) const;
 
   std::string rig_name_;
+  Words words_;
   std::map<std::string, Advice> advice_;
   std::map<std::string, Elapsed> gone_since_;    ///< advice that the last plans no longer give
   std::vector<Effect> effects_;

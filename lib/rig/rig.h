@@ -269,11 +269,7 @@ struct Rig {
   Display display;
   bool simulation = false;                  ///< compressed time allowed; refused beside a real command topic
 
-  /// The owner's limit (deadband) of a built-in alarm in the unit of alarms/builtin.h, else what its room takes.
-  double alarm_limit(const char* alarm, double otherwise) const {
-    const auto it = alarms.find(alarm);
-    return it != alarms.end() ? it->second.limit.value_or(otherwise) : otherwise;
-  }
+  /// The owner's deadband of a built-in alarm in the unit of alarms/builtin.h, else what its room takes.
   double alarm_deadband(const char* alarm, double otherwise) const {
     const auto it = alarms.find(alarm);
     return it != alarms.end() ? it->second.deadband.value_or(otherwise) : otherwise;

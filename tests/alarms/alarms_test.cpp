@@ -512,6 +512,53 @@ TEST_CASE("the lines for the summary come worst first, without shelved and hidde
         std::vector<std::string>{"charging_unpermitted on front.", "bank_low on bank.", "soiling on rear."});
 }
 
+TEST_CASE("the row of an end says how it ended, not what stood before") {
+  Bench b;
+  Fact hot = b.fact("bank_hot", "bank", true);
+  hot.over_text = "Old news.";
+  b.hold(hot, 8h, 9h);
+  hot.condition = false;
+  hot.over_text = "Charging is permitted again.";
+  b.hold(hot, 9h + 1min, 10h);
+  b.hold(b.fact("shade", "rear", true), 10h, 11h);
+  b.hold(b.fact("shade", "rear", false), 11h + 1min, 13h);
+  std::vector<std::string> ends;
+  for (const auto& e : b.effects)
+    if (const auto* s = std::get_if<Store>(&e))
+      if (const auto* a = std::get_if<AlarmRow>(&s->row); a && a->event == "cleared") ends.push_back(a->text);
+  CHECK(ends == std::vector<std::string>{"Charging is permitted again.", ""});
+}
+
+TEST_CASE("while an alarm waits to be sure that it is over, its line is its end; what may come and no longer looks so has none") {
+  Bench b;
+  Fact low = b.fact("bank_low", "rig", true), ahead = b.fact("reserve_ahead", "rig", true);
+  for (Span m = 8h; m <= 9h; m += 1min) {
+    b.to(m);
+    b.offer(low);
+    b.offer(ahead);
+  }
+  CHECK(b.alarms.lines(b.now()) == std::vector<std::string>{"bank_low on rig.", "reserve_ahead on rig."});
+  low.condition = ahead.condition = false;
+  low.over_text = "Bank above its reserve again.";
+  b.to(9h + 1min);
+  b.offer(low);
+  b.offer(ahead);
+  CHECK(b.alarms.standing("bank_low-rig"));
+  CHECK(b.alarms.lines(b.now()) == std::vector<std::string>{"Bank above its reserve again."});
+}
+
+TEST_CASE("what is about to be over is not said to be still so") {
+  Bench b;
+  Fact cold = b.fact("cabin_cold", "rig", true);
+  b.hold(cold, 8h, 14h);  // told at 08:10, due again at 14:10
+  REQUIRE(b.said().size() == 1);
+  cold.condition = false;
+  cold.over_text = "Cabin warm again.";
+  b.hold(cold, 14h + 1min, 15h);
+  REQUIRE(b.said().size() == 2);
+  CHECK(b.said()[1].text == "Cabin warm again.");
+}
+
 TEST_CASE("an extra timer tick, a late one or a missing one changes nothing") {
   const auto run = [](Span nudge) {
     Bench b;

@@ -3,6 +3,7 @@
 #include <doctest/doctest.h>
 
 #include "alarms/bench.h"
+#include "rig/alarm_limits.h"
 
 using namespace fw;
 using namespace fw::alarms;
@@ -67,7 +68,9 @@ TEST_CASE("a rule reads back as a sentence, in the owner's units") {
 TEST_CASE("a built-in alarm reads back as a sentence with what the owner changed") {
   const Words words = *Words::in_zone("UTC", false);
   rig::Rig rig;
-  CHECK(alarm_sentence(*built_in("bank_low"), rig, words) == "bank_low: low bank for 5 min, over when gone for 30 min; priority high.");
+  CHECK(alarm_sentence(*built_in("bank_low"), rig, words) == "bank_low: low bank for 5 min, limit 20 %, over when gone for 30 min; priority high.");
+  CHECK(alarm_sentence(*built_in("cabin_cold"), rig, words) == "cabin_cold: cold cabin for 10 min, limit 4 °C, over when gone for 30 min; priority high.");
+  CHECK(alarm_sentence(*built_in("reserve_ahead"), rig, words) == "reserve_ahead: reserve in sight for 10 min, limit 48 h, over when gone for 1 h; priority high.");
   rig.alarms["bank_low"].limit = 0.3;
   rig.alarms["bank_low"].deadband = 0.05;
   rig.alarms["bank_low"].on_delay = 30s;
@@ -78,7 +81,10 @@ TEST_CASE("a built-in alarm reads back as a sentence with what the owner changed
         "bank_low: low bank for 30 s, your limit 30 %, deadband 5 %, over when gone for 30 min; priority urgent.");
   CHECK(alarm_sentence(*built_in("shade"), rig, words) == "shade: off.");
   CHECK(alarm_sentence(*built_in("cabin_cold"), rig, words) == "cabin_cold: cold cabin for 10 min, your limit 4 °C, over when gone for 30 min; priority high.");
-  for (const BuiltIn& b : built_in_alarms()) CHECK(alarm_sentence(b, rig, words).ends_with("."));
+  for (const BuiltIn& b : built_in_alarms()) {
+    CHECK(alarm_sentence(b, rig, words).ends_with("."));
+    CHECK(rig::default_alarm_limit(b.name, rig).has_value() == !b.limit.empty());
+  }
 }
 
 TEST_CASE("a value wobbling about its limit for three hours at night is one message") {
@@ -138,6 +144,19 @@ TEST_CASE("on its way back inside the deadband a value is not put beside a limit
   read(b, 0min, 12.1);
   for (int m = 5; m < 60; m += 5) read(b, m * 1min, 12.5);
   CHECK(b.alarms.wording("low_volts-bank") == "Bank at 12.1 V, below 12.4 V.");
+}
+
+TEST_CASE("the end of an owner's rule is told once, with the figure it came to") {
+  rig::Rule r = rule("low_volts", Quantity::bank_voltage, 0, rig::Test::below, 12.40);
+  r.deadband = 0.2;
+  r.text = "Spannung {value}.";
+  Bench b = with(r);
+  for (int m = 0; m < 60; m += 5) read(b, m * 1min, 12.1);
+  for (int m = 60; m < 180; m += 5) read(b, m * 1min, 12.7);
+  REQUIRE(b.said().size() == 2);
+  CHECK(b.said()[0].text == "Spannung 12.1 V.");
+  CHECK(b.said()[1].text == "Low volts is over: 12.7 V.");
+  CHECK(b.said()[1].priority == rig::Priority::low);
 }
 
 TEST_CASE("a missing rule raises after its silence and is over when the signal speaks again") {

@@ -96,6 +96,8 @@ TEST_CASE("a clearing at noon ends the alert by twenty past, and says what snow 
   REQUIRE(!r.over.empty());
   for (const std::string& o : r.over) CHECK(o <= o.substr(0, o.size() - 5) + "12:20");
   CHECK(r.over_texts["snow-port"].find("clear again at 12:") != std::string::npos);
+  // Of glass that makes all it could nobody says that it is perhaps covered.
+  CHECK(r.texts["snow-port"].find("Port string seems to be coming free of snow: ") == 0);
 }
 
 TEST_CASE("deep snow on a flat roof stays snow for days and leaves nothing behind") {

@@ -4,6 +4,7 @@
 
 #include "outlook/sentences.h"
 #include "outlook/story.h"
+#include "units/text.h"
 
 using namespace fw;
 using namespace fw::outlook;
@@ -303,4 +304,66 @@ TEST_CASE("where the sun gives next to nothing all day, the days left are still 
   CHECK(*s.outlook().hours_left() > 20);
   CHECK(*s.outlook().hours_left() < 30);
   CHECK(has(s.outlook().summary_lines(s.now())[0], "lasts until"));
+}
+
+TEST_CASE("a cold bank on a sunny morning: the reserve message says what takes the sun, and to warm the cells rather than to save") {
+  const auto lived = [](bool away) {
+    rig::Rig r = story::reference();
+    r.advice.away = away;
+    auto s = std::make_unique<Story>(r);
+    s->forecast(at(15, 0), [](Utc) { return Weather{0, -6, 0, 2}; });
+    s->live(at(14, 20), at(15, 8), [](Utc t) { return Sight{.soc = 0.6 + 37.5 / 2560 * hours_of(at(15, 8) - t), .load_w = 37.5, .cell_c = -3 - 0.35 * hours_of(at(15, 8) - t), .air_c = -6, .charge_allowed = false}; });
+    return s->fact("reserve_ahead");
+  };
+  const Fact f = lived(false);
+  CHECK(f.condition);
+  CHECK(f.text == "Bank 60 %. Reserve (20 %) reached tomorrow morning. Sun today next to nothing. About 1.4 kWh of today's sun will be lost to cold cells. Warming their space by about 09:45 would let it in.");
+  const std::string away = lived(true).text;
+  CHECK(has(away, "will be lost to cold cells. Standing loads of about 38 W: switch off what can be spared."));
+  CHECK_FALSE(has(away, "Warming"));
+}
+
+TEST_CASE("the saving stands by the time that its words name, to five minutes, and its words follow the day") {
+  rig::Rig r = story::reference();
+  r.bank.departure_reserve_soc = 0.25;
+  Story s(r);
+  s.forecast(at(13, 6), overcast);
+  s.live(at(13, 8), at(15, 2), [](Utc t) { return Sight{.soc = 0.70 - 0.17 * hours_of(t - at(13, 8)) / 24, .load_w = 23.5, .air_c = -5, .share = 0.09}; });
+  int rows = 0;
+  for (const auto& row : s.rows) {
+    if (row.kind != "saving" || !row.best_to) continue;
+    ++rows;
+    CHECK(floor_to(*row.best_to, minutes{5}) == *row.best_to);
+    CHECK(*row.best_to < at(18, 0));
+  }
+  CHECK(rows >= 1);
+  CHECK(rows <= 8);
+  // The retained words were made today.
+  std::string said;
+  for (const auto& p : s.published)
+    if (p.topic.ends_with("advice/saving")) said = p.payload;
+  CAPTURE(said);
+  CHECK(has(said, "\"utc\":\"2026-01-15T"));
+}
+
+TEST_CASE("energy to spare tomorrow is spoken of from the afternoon before, and does not come and go about half a kWh") {
+  rig::Rig r = story::reference();
+  Story s(r);
+  int wobble = 0;
+  const auto wobbling = [&](Utc t) { return Weather{t >= at(16, 0) ? 0.22 + 0.06 * (wobble % 2) : 0.0, 2, 0, 2}; };
+  for (int h = 2; h < 48; h += 1, ++wobble) {
+    s.forecast(at(15, h), wobbling);
+    s.live(at(15, h), at(15, h + 1), [&](Utc t) { return Sight{.soc = t < at(15, 15) ? 0.55 + 0.02 * hours_of(t - at(15, 0)) : 0.80, .load_w = 20, .air_c = 2}; });
+  }
+  int told = 0, withdrawn = 0;
+  for (const auto& row : s.rows) {
+    if (row.kind != "surplus") continue;
+    CAPTURE(iso_utc(row.when.utc));
+    CAPTURE(row.text);
+    ++(row.outcome.empty() ? told : withdrawn);
+    if (has(row.text, "tomorrow")) CHECK(s.clock_of(row.when.utc) >= 14);
+  }
+  CHECK(told >= 4);   // an offer each day, and when its figure moved much
+  CHECK(told <= 8);
+  CHECK(withdrawn <= 2);
 }

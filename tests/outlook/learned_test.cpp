@@ -52,7 +52,11 @@ TEST_CASE("what a low bank no longer feeds stays in it") {
   const double drained = run_bank(r, now, night, 0).soc.back();
   now.served = s.served();
   CHECK(drained < 0.005);
-  CHECK(run_bank(r, now, night, 0).soc.back() > 0.01);
+  const BankPath low = run_bank(r, now, night, 0);
+  CHECK(low.soc.back() > 0.01);
+  // Wanted and served are two figures: all of it above the level, a tenth below.
+  CHECK(low.served_w.front() == doctest::Approx(200));
+  CHECK(low.served_w.back() == doctest::Approx(20));
 }
 
 TEST_CASE("a heavy load is taken to go on for as long as such loads have gone on here") {

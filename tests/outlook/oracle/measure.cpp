@@ -93,7 +93,7 @@ void Watcher::on_minute(Utc t, const outlook::Outlook& product) {
             for (double x : h.as_is_w) as_is += x;
             for (double x : h.cleared_w) cleared += x;
             std::printf("      %s as is %.0f cleared %.0f taken %.0f curtailed %.0f held off %.0f loads %.0f soc %.2f air %.0f snow %.1f cm share %.2f\n", words_.clock(h.from).c_str(), as_is, cleared,
-                        h.accepted_w, h.curtailed_w, h.held_off_w, h.load_w, h.soc_mid, h.air_c, h.snow_cm, h.clear_share);
+                        h.accepted_w, h.curtailed_w, h.held_off_w, h.served_w, h.soc_mid, h.air_c, h.snow_cm, h.clear_share);
           }
         if (chatty_)
           std::printf("    %s oracle %.2f at %s, product %d %.2f kWh from %s (true %.2f), soc %.2f  %s\n", words_.local_date(t).c_str(), best.kwh,
@@ -122,7 +122,7 @@ void Watcher::on_minute(Utc t, const outlook::Outlook& product) {
       taken += h.accepted_w / 1000;
       lost += h.curtailed_w / 1000;
       off += h.held_off_w / 1000;
-      load += h.load_w / 1000;
+      load += h.served_w / 1000;
     }
     for (std::size_t k = i; k < std::min(i + 288, w_.steps.size()); ++k) {
       for (const auto& q : w_.steps[k].strings) t_clear += q.clear_w / 12000, t_bare += q.bare_w / 12000, t_left += q.bare_w * (1 - q.snow_loss) / 12000, t_made += q.actual_w / 12000;
@@ -133,10 +133,10 @@ void Watcher::on_minute(Utc t, const outlook::Outlook& product) {
   }
   if (words_.minute_of_day(t) % 60 == 0 && t - w_.start > hours{24} && p.soc_known && p.hours.size() > 24) {
     const auto& h = p.hours[23];
-    Said said{h.from + hours{1}, h.soc_low, h.soc_mid, h.soc_high, 0, 0, p.hours[0].load_w};
+    Said said{h.from + hours{1}, h.soc_low, h.soc_mid, h.soc_high, 0, 0, p.hours[0].served_w};
     for (int k = 0; k < 24; ++k) {
       said.taken_kwh += p.hours[k].accepted_w / 1000;
-      said.load_kwh += p.hours[k].load_w / 1000;
+      said.load_kwh += p.hours[k].served_w / 1000;
     }
     said_.push_back(said);
   }
