@@ -14,6 +14,7 @@ constexpr double dark_below_share = 0.04;     ///< of the rating
 constexpr double rime_gone_min = 150, rime_below_c = 4, deepest_rime = 0.55;   ///< of sun; in the morning; share of the light it leaves; common practice, no source
 constexpr double washed_flicker = 0.012;       ///< no cloud's edge is as calm
 constexpr double rimed_weight = 0.15;          ///< of a minute that may show rime
+constexpr double cloud_shadow = 0.8, out_of_shadow = 0.25, just_passed_sure = 0.7;   ///< of clear power; what the next minute has more
 constexpr double beam_that_tells = 0.4;        ///< of the clear power: a string that sees little of the sun shows little of a cloud
 
 std::vector<StringStates> states_of(const rig::Rig& rig) {
@@ -253,6 +254,14 @@ void Diagnosis::State::judge(const RigMinute& m) {
         case Cause::shade: v.reason = o.leaf > 0.5 * o.confidence ? "local obstruction" : "shade"; break;
         default: break;
       }
+    }
+    // The sun between two clouds is no clear sky yet: one minute more belongs to the cloud.
+    const double made_share = l.clear_w > 1 ? l.measured_w / l.clear_w : 1;
+    s.cloud_just_passed = v.cause == Cause::clear && s.in_cloud_share < cloud_shadow && made_share > s.in_cloud_share + out_of_shadow;
+    s.in_cloud_share = v.cause == Cause::cloud ? made_share : 1;
+    if (s.cloud_just_passed) {
+      v.cause = Cause::cloud;
+      v.confidence = std::min(v.confidence, just_passed_sure);
     }
     if (s.film.known()) {
       v.soiling_loss = s.film.loss();

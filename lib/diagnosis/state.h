@@ -36,6 +36,8 @@ struct StringMemory {
   StringLook look;
   roof::Expected paper_expected;
   Opinion opinion;
+  double in_cloud_share = 1;         ///< of clear-sky power, in the minute before, when that was a cloud's; else 1
+  bool cloud_just_passed = false;
   Verdict verdict;
   double least_pass = 1;             ///< of the snow that stands on it today
   bool some_snow_left = false;       ///< when its alarm ended

@@ -54,6 +54,9 @@ std::vector<std::string> evidence_words(const Diagnosis::State& st, int string) 
       if (l.has_volts && !l.carries()) say(Words::volts(l.volts) + " at the controller");
       if (s.opinion.half > 0.5) say("half the current at the usual voltage");
       break;
+    case Cause::cloud:
+      if (s.cloud_just_passed) say("a cloud has just passed");
+      break;
     case Cause::shade:
       if (s.opinion.leaf > 0.5) say("a steady step in voltage at the usual current");
       else say("low at this place of the sun");
