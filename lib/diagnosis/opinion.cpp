@@ -107,7 +107,7 @@ Opinion opinion_of(const StringStates& states, const Belief& belief, double held
         add(Cause::outage, b);
         break;
       case Kind::clean: {
-        const double c = settled && look.carries() ? under(light, cloud_below, 0.02) : cloudy;
+        const double c = !look.carries() ? cloudy : settled ? under(light, cloud_below, 0.02) : 0.5 * (cloudy + under(light, cloud_below - 0.05, 0.05));
         if (behind > 0.5) {
           add(Cause::shade, b);
           break;
