@@ -571,7 +571,7 @@ void Filter::weigh_rows(const StringLook& look, const SkyShares& sky, const Stri
   const Nodes no_bias{};
   for (int k = 0; k < share_count; ++k) {
     numbers(sigma.data())[k] = k == cloudless_node ? near : k < under_sky ? far : std::sqrt(near * near + (1 - known) * behind_sq);
-    numbers(lasting.data())[k] = k < under_sky ? 0 : known * behind_sq;
+    numbers(lasting.data())[k] = k < under_sky ? look.lean_sigma * look.lean_sigma : known * behind_sq;
     numbers(bias.data())[k] = k < under_sky ? look.bias : bias_behind;
   }
   for (int r = 0; r < rows; ++r) {

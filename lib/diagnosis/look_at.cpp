@@ -5,6 +5,7 @@
 #include "diagnosis/state.h"
 #include "sky/cloud.h"
 #include "snow/layer.h"
+#include "sun/angle.h"
 
 namespace fw::diagnosis {
 
@@ -16,6 +17,7 @@ constexpr double fixed_shade_doubt = 0.3;
 // Estimates: an hour or two of forecast snow covers; without a forecast some snow every few cold days; how long it lies.
 constexpr double snowfall_covers_min = 60, unforeseen_min = 4 * 1440, warm_melts_min = 240, thaw_melts_min = 1440, cold_lasts_min = 3 * 1440;
 constexpr double fallen_counts_min = 720;
+constexpr double lean_rad = 0.01;   ///< how far a plane leans otherwise than believed; an estimate
 constexpr Span frozen_after = minutes{30};
 
 /// Snow now, by forecast and air. A forecast is off by hours at times.
@@ -156,6 +158,8 @@ StringLook Diagnosis::State::look_at(const RigMinute& m, int string) {
   const double rounding = 0.8 / std::max(4.0, in.power_w.value_or(0));
   const double tilt_doubt = s.calibration.settled() ? 0 : 0.1 * std::sin(tilt);
   l.sigma = std::sqrt(0.02 * 0.02 + low * low + rounding * rounding + 0.25 * doubt * doubt);
+  const double low_sun_deg = std::max(3.0, site_look.sun_elevation_deg);
+  l.lean_sigma = lean_rad * sun::cos_deg(low_sun_deg) / sun::sin_deg(low_sun_deg) * l.open_beam_w / std::max(1.0, l.clear_w);
   l.bias = std::clamp(std::hypot(1.4 * std::hypot(doubt, tilt_doubt), 0.30 / std::max(3.0, site_look.sun_elevation_deg)), 0.035, 0.22);
   // a tree is not a wall, and its edge moves with the days
   l.bias = std::min(0.4, l.bias + fixed_shade_doubt * (1 - l.shade_total));
