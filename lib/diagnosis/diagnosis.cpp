@@ -90,7 +90,7 @@ void Diagnosis::State::learn(const RigMinute& m) {
     const bool free = l.usable && filter.state().strings[i].held_back < 0.1 && l.measured_w < 0.95 * l.limit_w;
     if (s.retrospect.day() != day) s.retrospect.close_day(s.calibration);
     if (!free) continue;
-    double fit = 0, clean = 0, snow = 0, frost = 0;
+    double fit = 0, clean = 0, snow = 0, thick = 0, frost = 0;
     const Belief& belief = filter.belief(static_cast<int>(i));
     for (int h = 0; h < states[i].size(); ++h) {
       const Kind k = states[i][h].kind;
@@ -98,6 +98,7 @@ void Diagnosis::State::learn(const RigMinute& m) {
       if (k == Kind::clean) clean += belief[static_cast<std::size_t>(h)];
       if (k == Kind::frost) frost += belief[static_cast<std::size_t>(h)];
       if (k == Kind::snow) snow += belief[static_cast<std::size_t>(h)];
+      if (k == Kind::snow && states[i][h].pass < snow_below) thick += belief[static_cast<std::size_t>(h)];
     }
     // at first only what a high sun shows: a hill or a few degrees of tilt bend the low one
     const bool fresh = !s.calibration.settled();
@@ -110,7 +111,7 @@ void Diagnosis::State::learn(const RigMinute& m) {
     const bool high = site_look.sun_elevation_deg > std::max(10.0, 0.6 * highest_sun_deg);
     const bool full = of_clean > 0.96 && of_clean < 1.06;
     const bool as_clean = clean > 0.85 || full;
-    const bool clear_minute = (learns && filter.cloudless() > 0.8 && as_clean) || (steady && l.carries() && of_clean > 0.7 && of_clean < 1.08 && (full || snow + frost < 0.15));
+    const bool clear_minute = (learns && filter.cloudless() > 0.8 && as_clean) || (steady && l.carries() && of_clean > 0.7 && of_clean < 1.08 && (full || thick + frost < 0.15));
     const bool shows_glass = !may_be_rimed || of_clean > 0.97;
     if (s.film.claimed() && motion.known && motion.flicker < washed_flicker + motion.noise && of_clean < 1.08) s.film.see_washed(of_clean);
     if (clear_minute && high && shows_glass && (s.icy_minutes <= 0 || of_clean > 0.97) && l.shade_total > 0.97 && s.calibration.settled()) s.film.learn(day, of_clean, s.calibration, film_of_others(i));

@@ -7,8 +7,6 @@ namespace fw::diagnosis {
 
 namespace {
 
-/// Of light through the cover: less is snow. What seems to take a seventh or less is the model or haze more often.
-constexpr double snow_below = 0.85;
 constexpr double shade_below = 0.90;
 constexpr double no_beam_share = 0.3;     ///< of the clear light: less than this comes without beam; an estimate
 /// With two causes at work the local one is named when it takes this share of what the sky takes (in ln).

@@ -10,6 +10,8 @@ namespace fw::diagnosis {
 
 /// Of clear-sky light: less is called a cloud.
 inline constexpr double cloud_below = 0.90;
+/// Of light through the cover: less is snow. What seems to take a seventh or less is the model, film or haze more often.
+inline constexpr double snow_below = 0.85;
 
 struct Opinion {
   Cause cause = Cause::unsure;

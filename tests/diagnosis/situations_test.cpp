@@ -1,6 +1,9 @@
 // Situations of practice, each with what an owner should hear of it. Numbers are made for the tests.
 #include <doctest/doctest.h>
 
+#include <cmath>
+#include <map>
+
 #include "diagnosis/bench_rig.h"
 
 using namespace fw;
@@ -370,4 +373,24 @@ TEST_CASE("evenly thin snow under a cloud that breaks up is told within the hour
     CHECK(r.times_raised("outage-port") == 0);
     CHECK(r.sum_exact);
   }
+}
+
+TEST_CASE("the minute after a cloud's shadow is still the cloud's, the next one is clear") {
+  BenchRig r;
+  r.teach(3);
+  constexpr int from = 11 * 60;
+  const auto in_shadow = [](int minute) { return minute == from || minute == from + 1; };
+  std::map<int, Cause> causes;   // by minute of the day
+  int last = -1;
+  r.play(0, 0, 12, [&](double hour, MinuteIn& m) {
+    const int minute = static_cast<int>(std::lround(hour * 60));
+    if (last >= 0 && !r.last.empty()) causes[last] = r.port().cause;
+    last = minute;
+    m.p.watts = m.s.watts = (in_shadow(minute) ? 0.4 : 1.0) * BenchRig::clear_w(hour);
+  });
+  CHECK(causes.at(from - 1) == Cause::clear);
+  CHECK(causes.at(from) == Cause::cloud);
+  CHECK(causes.at(from + 1) == Cause::cloud);
+  CHECK(causes.at(from + 2) == Cause::cloud);
+  CHECK(causes.at(from + 3) == Cause::clear);
 }
