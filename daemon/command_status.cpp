@@ -1,6 +1,8 @@
 // firnwatt status: how the rig stands, from the journal; works with the broker down.
 #include <iostream>
 #include <nlohmann/json.hpp>
+#include <set>
+#include <sstream>
 
 #include "clocks.h"
 #include "command.h"
@@ -12,14 +14,33 @@
 namespace fw {
 namespace {
 
-/// What the summary, one sentence a line, has not said yet.
-void print(const std::string& heading, const nlohmann::json& list, const std::string& summary) {
-  if (!list.is_array()) return;
-  std::string text;
-  for (const auto& line : list)
-    if (line.is_string() && ("\n" + summary + "\n").find("\n" + line.get<std::string>() + "\n") == std::string::npos) text += "  " + line.get<std::string>() + "\n";
-  if (!text.empty()) std::cout << heading << "\n" << text;
-}
+/// Each sentence once, where it stands first.
+class Said {
+ public:
+  /// What of a line has not been said yet.
+  std::string rest_of(const std::string& line) {
+    std::string rest;
+    for (std::size_t from = 0; from < line.size();) {
+      const auto stop = line.find(". ", from);
+      const std::size_t end = stop == std::string::npos ? line.size() : stop + 1;
+      std::string sentence = line.substr(from, end - from);
+      if (said_.insert(sentence).second) rest += (rest.empty() ? "" : " ") + sentence;
+      from = end + 1;
+    }
+    return rest;
+  }
+  void print(const std::string& heading, const nlohmann::json& list) {
+    if (!list.is_array()) return;
+    std::string text;
+    for (const auto& line : list)
+      if (line.is_string())
+        if (const std::string rest = rest_of(line.get<std::string>()); !rest.empty()) text += "  " + rest + "\n";
+    if (!text.empty()) std::cout << heading << "\n" << text;
+  }
+
+ private:
+  std::set<std::string> said_;
+};
 
 int status(const std::string& config) {
   const auto d = described(config, false);
@@ -45,9 +66,12 @@ int status(const std::string& config) {
   std::cout << "\n";
   std::string summary;
   if (j.contains("summary") && j["summary"].is_string()) summary = j["summary"].get<std::string>();
-  if (!summary.empty()) std::cout << summary << "\n";
+  Said said;
+  std::istringstream lines(summary);
+  for (std::string line; std::getline(lines, line);)
+    if (const std::string rest = said.rest_of(line); !rest.empty()) std::cout << rest << "\n";
   for (const auto& [heading, key] : {std::pair{"Alarms", "alarms"}, {"Charge guard", "guard"}, {"Ahead", "outlook"}, {"Learned", "learned"}})
-    print(heading, j.value(key, nlohmann::json::array()), summary);
+    said.print(heading, j.value(key, nlohmann::json::array()));
   if (age > d->rig.journal.batch + 10min) {
     std::cerr << "This is old: is firnwatt running for this rig?\n";
     return found_wrong;

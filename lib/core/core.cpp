@@ -367,7 +367,7 @@ void Core::gather_facts() {
           if (!f.group_text.empty()) f.group_text += " " + advice;
         }
         f.worth_saying = f.worth_saying && climb_worth_it;
-        f.worth_repeating = !outlook_.clearing_can_wait();
+        f.worth_repeating = outlook_.clearing_hour_near();
       }
       alarms_.offer(f, t);
     }

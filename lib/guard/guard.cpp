@@ -295,9 +295,9 @@ struct Guard::State {
     if (f.condition) {
       f.text = chargers.empty() ? "Too cold to charge: " + temperatures() + "." : "Charging is off: " + temperatures() + ".";
       if (gate.resuming_since()) {
-        f.text += " Permit returns about " + words.when(utc_of(*gate.resuming_since() + w.resume_dwell, n), n.utc) + " if they stay above " + words.temperature(w.resume_c) + ".";
+        f.text += (chargers.empty() ? " Warm enough about " : " Permit returns about ") + words.when(utc_of(*gate.resuming_since() + w.resume_dwell, n), n.utc) + " if they stay above " + words.temperature(w.resume_c) + ".";
       } else {
-        f.text += " Permit returns above " + words.temperature(w.resume_c);
+        f.text += (chargers.empty() ? " Warm enough above " : " Permit returns above ") + words.temperature(w.resume_c);
         const auto warm = foresight.warm_at(w.resume_c);
         f.text += warm ? ", about " + words.when(*warm, n.utc) + " if the weather does as expected." : "; not within 18 h as it looks.";
       }

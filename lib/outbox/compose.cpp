@@ -16,7 +16,23 @@ std::string time_span(const Item& i, Utc now, const Words& words) {
   return s + " to " + (words.local_date(*i.ended) == words.local_date(i.began) ? words.clock(*i.ended) : words.when(*i.ended, now));
 }
 
-std::string joined(const std::vector<std::string>& parts) {
+/// "silent telemetry (port)" and "silent telemetry (star)" of the same time are one entry: "silent telemetry (port, star)".
+struct Part { std::string label, rest; };
+void add_part(std::vector<Part>& parts, Part part) {
+  const auto bracket = part.label.rfind(" (");
+  if (bracket != std::string::npos)
+    for (Part& p : parts)
+      if (p.rest == part.rest && p.label.ends_with(')') && p.label.compare(0, bracket + 2, part.label, 0, bracket + 2) == 0) {
+        p.label.back() = ',';
+        p.label += ' ' + part.label.substr(bracket + 2);
+        return;
+      }
+  parts.push_back(std::move(part));
+}
+
+std::string joined(const std::vector<Part>& entries) {
+  std::vector<std::string> parts;
+  for (const Part& p : entries) parts.push_back(p.label + ' ' + p.rest);
   std::string s;
   for (std::size_t i = 0; i < parts.size() && i < most_items; ++i) s += (i ? "; " : "") + parts[i];
   if (parts.size() > most_items) s += "; and " + std::to_string(parts.size() - most_items) + " more";
@@ -64,17 +80,17 @@ std::string with_its_beginning(const std::string& text, Utc began, Utc now, cons
 std::string gathered_text(const std::string& lead, const std::vector<Item>& still, const std::vector<Item>& gone, Utc now,
                           const Words& words) {
   std::string text = lead;
-  std::vector<std::string> short_of;
+  std::vector<Part> short_of;
   for (const auto& i : still) {
     const std::string whole = i.ended ? with_its_day(i.text, *i.ended, now, words) : i.text;
     if (!lead.empty() && lead.find(whole) != std::string::npos) continue;  // the summary has said it
     if (&i == &still.front() || (short_of.empty() && text.size() + 1 + whole.size() <= full_texts_up_to)) append(text, whole);
-    else short_of.push_back(i.ended ? i.label + " over " + words.when(*i.ended, now) : i.label + " since " + words.when(i.began, now));
+    else add_part(short_of, {i.label, i.ended ? "over " + words.when(*i.ended, now) : "since " + words.when(i.began, now)});
   }
   if (!short_of.empty()) append(text, "Also: " + joined(short_of));
   if (gone.empty()) return text;
   // The same trouble several times is one entry, at its last time.
-  std::vector<std::string> parts;
+  std::vector<Part> parts;
   std::vector<const Item*> done;
   for (const auto& i : gone) {
     if (std::any_of(done.begin(), done.end(), [&](const Item* d) { return d->label == i.label; })) continue;
@@ -86,8 +102,7 @@ std::string gathered_text(const std::string& lead, const std::vector<Item>& stil
         if (j.began >= last->began) last = &j;
       }
     done.push_back(&i);
-    parts.push_back(times > 1 ? i.label + " " + std::to_string(times) + " times, last " + time_span(*last, now, words)
-                              : i.label + " " + time_span(i, now, words));
+    add_part(parts, {i.label, (times > 1 ? std::to_string(times) + " times, last " : std::string()) + time_span(*last, now, words)});
   }
   append(text, "Came and went: " + joined(parts));
   return text;

@@ -9,7 +9,30 @@
 namespace fw::outlook {
 namespace {
 constexpr double heavy_warn_h = 3;
+
+/// ", at its reserve of 20 %", by the figures as they are said.
+std::string beside(double soc, double mark, const char* of) {
+  const double apart = std::round(soc * 100) - std::round(mark * 100);
+  return std::string(apart < 0 ? ", below " : apart > 0 ? ", near " : ", at ") + of + Words::percent(mark);
+}
 }  // namespace
+
+std::optional<double> Outlook::heavy_hours() const {
+  const auto heavy = loads().heavy();
+  if (!heavy || !soc_ || heavy->watts <= 0) return {};
+  const double fed_w = bank_a_ && bank_v_ ? std::max(0.0, *bank_a_ * *bank_v_ + heavy->watts) : 0.0;
+  return std::max(0.0, (*soc_ - rig_.bank.reserve_soc)) * rig_.bank.capacity_wh() * (cell_c_ ? usable_share(*cell_c_) : 1) / std::max(1.0, heavy->watts - fed_w);
+}
+
+bool Outlook::heavy_soon() const {
+  const auto hours = heavy_hours();
+  return hours && *hours <= heavy_warn_h;
+}
+
+bool Outlook::weak_cells() const {
+  const double cells = std::max(1.0, std::round(rig_.bank.nominal_v / 3.2));
+  return bank_v_ && *bank_v_ >= 0.5 * rig_.bank.nominal_v && *bank_v_ / cells <= 3.0;
+}
 
 std::vector<Fact> Outlook::facts(Now now) const {
   (void)now;
@@ -23,7 +46,6 @@ std::vector<Fact> Outlook::facts(Now now) const {
     return out.back();
   };
   if (rig_.has_bank) {
-    const double cells = std::max(1.0, std::round(rig_.bank.nominal_v / 3.2));
     Fact& gone = fact("bank_gone");
     gone.condition = bank_v_ && *bank_v_ < 0.5 * rig_.bank.nominal_v;
     gone.text = "The bank has disconnected itself or is empty: " + (bank_v_ ? Words::volts(*bank_v_) : std::string("no voltage")) +
@@ -32,26 +54,26 @@ std::vector<Fact> Outlook::facts(Now now) const {
     gone.over_text = "The bank is back.";
 
     Fact& low = fact("bank_low");
-    const auto heavy = loads().heavy();
-    std::optional<double> rate_h;
-    if (heavy && soc_ && heavy->watts > 0)
-      rate_h = std::max(0.0, (*soc_ - rig_.bank.reserve_soc)) * rig_.bank.capacity_wh() * (cell_c_ ? usable_share(*cell_c_) : 1) /
-               std::max(1.0, heavy->watts - (bank_a_ && bank_v_ ? std::max(0.0, *bank_a_ * *bank_v_ + heavy->watts) : 0.0));
-    const bool heavy_soon = rate_h && *rate_h <= heavy_warn_h;
-    const bool weak_cells = bank_v_ && *bank_v_ >= 0.5 * rig_.bank.nominal_v && *bank_v_ / cells <= 3.0;
-    low.condition = !gone.condition && !shore_ && ((soc_ && low_standing_) || heavy_soon || weak_cells);
-    if (weak_cells || (soc_ && *soc_ < rig_.bank.reserve_soc / 2)) low.priority = 2;
-    if (heavy_soon && !(soc_ && low_standing_))
-      low.text = heavy_text(*heavy, *rate_h);
-    else if (weak_cells)
+    const bool heavy = heavy_soon(), weak = weak_cells();
+    low.condition = !gone.condition && !shore_ && ((soc_ && low_standing_) || heavy || weak);
+    if (weak || (soc_ && *soc_ < rig_.bank.reserve_soc / 2)) low.priority = 2;
+    if (heavy && !(soc_ && low_standing_))
+      low.text = heavy_text(*loads().heavy(), *heavy_hours());
+    else if (weak)
       low.text = "Bank at " + Words::volts(*bank_v_) + (soc_ ? ", " + Words::percent(*soc_) : std::string()) +
                  ": nearly empty. Switch off what can be spared now, or charge from another source, before it disconnects itself.";
     else if (soc_) {
       const double mark = *soc_ > rig_.bank.reserve_soc + 0.01 ? low_limit() : rig_.bank.reserve_soc;
-      low.text = "Bank " + Words::percent(*soc_) + (*soc_ < mark - 0.01 ? ", below " : ", at ") + (mark > rig_.bank.reserve_soc ? "your limit of " : "its reserve of ") +
-                 Words::percent(mark) + ". Switch off what can be spared, or charge from another source.";
+      low.text = "Bank " + Words::percent(*soc_) + beside(*soc_, mark, mark > rig_.bank.reserve_soc ? "your limit of " : "its reserve of ") +
+                 ". Switch off what can be spared, or charge from another source.";
     }
-    if (soc_)
+    if (shore_)
+      low.over_text = "Shore power feeds the loads" + (soc_ ? ": bank " + Words::percent(*soc_) : std::string()) + ".";
+    else if (soc_ && low_by_load_)
+      low.over_text = "The heavy load is over: bank " + Words::percent(*soc_) + ".";
+    else if (!soc_ && bank_v_)
+      low.over_text = "Bank at " + Words::volts(*bank_v_) + " again.";
+    else if (soc_)
       low.over_text = std::string("Bank above ") + (low_limit() > rig_.bank.reserve_soc ? "your limit" : "its reserve") + " again: " + Words::percent(*soc_) + ".";
 
     Fact& ahead = fact("reserve_ahead");

@@ -218,7 +218,9 @@ bool Outlook::reserve_in_sight() const {
   const double limit = ahead_standing_ ? first + rig_.alarm_deadband("reserve_ahead", 0.25 * first) : first;
   auto within = [&](const std::optional<Utc>& t, double hours) { return t && hours_of(*t - plan_.at) <= hours; };
   if (away_ && within(plan_.reserve_at, (ahead_standing_ ? 28 : 14) * 24)) return true;
-  if (rig_.bank.departure_reserve_soc > rig_.bank.reserve_soc && within(plan_.departure_at, limit)) return true;
+  // Below what is kept for leaving, with a sun that lifts it out of there: nothing to decide.
+  const bool passing = plan_.departure_at && *plan_.departure_at <= plan_.at && plan_.rises;
+  if (rig_.bank.departure_reserve_soc > rig_.bank.reserve_soc && !passing && within(plan_.departure_at, limit)) return true;
   return within(plan_.reserve_at, limit);
 }
 
@@ -231,6 +233,8 @@ void Outlook::on_minute(const RigMinute& m, const std::vector<Verdict>& verdicts
   if (cabin_c_)
     cabin_standing_ = *cabin_c_ <= rig::alarm_limit("cabin_cold", rig_) + (cabin_standing_ ? rig_.alarm_deadband("cabin_cold", 1) : 0);
   if (soc_) low_standing_ = *soc_ <= low_limit() + (low_standing_ ? rig_.alarm_deadband("bank_low", 0.03) : 0);
+  if ((soc_ && low_standing_) || weak_cells()) low_by_load_ = false;
+  else if (heavy_soon()) low_by_load_ = true;
   if (!m.clock_trusted) return;
   const bool due = !planned_at_ || m.start - floor_to(*planned_at_, plan_every) >= plan_every || m.start < *planned_at_;
   if (due || (replan_now_ && m.start - *planned_at_ >= replan_after)) {
@@ -338,7 +342,9 @@ bool Outlook::clearing_worth_saying() const {
          std::max(c.today_kwh, c.later_kwh) >= rig_.advice.min_gain_kwh;
 }
 
-bool Outlook::clearing_can_wait() const { return plan_.clearing.choice == Choice::wait_snow || plan_.clearing.choice == Choice::wait_day; }
+bool Outlook::clearing_hour_near() const {
+  return plan_.clearing.choice == Choice::clear && plan_.clearing.best_from && *plan_.clearing.best_from - plan_.at <= hours{2};
+}
 
 std::string Outlook::clearing_sentence(Now now) const {
   (void)now;
@@ -377,6 +383,7 @@ std::string Outlook::snapshot() const {
                    {"shore", shore_},
                    {"heater", heater_w_},
                    {"low", low_standing_},
+                   {"low_by_load", low_by_load_},
                    {"ahead", ahead_standing_},
                    {"cabin", cabin_standing_}};
   if (brought_until_) j["brought"] = {{"text", brought_}, {"until", ms_of(*brought_until_)}};
@@ -399,6 +406,7 @@ void Outlook::restore(std::string_view text) {
   shore_ = kept::flag(j, "shore", shore_);
   heater_w_ = kept::number(j, "heater");
   low_standing_ = kept::flag(j, "low", false);
+  low_by_load_ = kept::flag(j, "low_by_load", false);
   ahead_standing_ = kept::flag(j, "ahead", false);
   cabin_standing_ = kept::flag(j, "cabin", false);
   if (const auto it = j.find("brought"); it != j.end()) {

@@ -45,8 +45,8 @@ class Outlook {
   std::string clearing_sentence(Now now) const;
   /// False: nothing to decide, the journal is enough.
   bool clearing_worth_saying() const;
-  /// The advice on clearing is to wait.
-  bool clearing_can_wait() const;
+  /// Its hour is near: what is best done at ten need not be said again at midnight.
+  bool clearing_hour_near() const;
 
   /// Up to three plain lines: bank and self-reliance; energy today; clearing or what is to spare.
   std::vector<std::string> summary_lines(Now now) const;
@@ -64,6 +64,9 @@ class Outlook {
 
  private:
   double low_limit() const;  ///< share of charge below which the bank is called low
+  std::optional<double> heavy_hours() const;  ///< until the reserve with a heavy load that is on; none: none is
+  bool heavy_soon() const;   ///< within the hours in which it is worth a word
+  bool weak_cells() const;   ///< nearly empty by its voltage
   void learn(const RigMinute& m, const std::vector<Verdict>& verdicts);
   void close_hour(const RigMinute& m);
   std::optional<double> promised_kwh() const;
@@ -107,6 +110,7 @@ class Outlook {
   double hour_light_w_ = 0, hour_clear_w_ = 0, noon_clear_w_ = 1, air_sum_ = 0;
   int air_count_ = 0;
 
+  bool low_by_load_ = false;                     ///< the last word about a low bank was of a heavy load
   bool low_standing_ = false, ahead_standing_ = false, cabin_standing_ = false;
   std::string brought_;                          ///< what the last clearing brought, told until the next noon
   std::optional<Utc> brought_until_;

@@ -136,6 +136,9 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
     plan.reserve_early = at(low.reserve_h);
     plan.reserve_late = at(high.reserve_h);
     plan.departure_at = at(course.departure_h);
+    for (std::size_t i = 0; i < n; ++i)
+      if (course.soc[i] < plan.lowest_soc) plan.lowest_soc = course.soc[i], plan.lowest_at = roof.steps[i].from;
+    for (std::size_t i = 0; i < n && roof.steps[i].from < in.now + hours{12}; ++i) plan.rises |= course.soc[i] > rig.bank.departure_reserve_soc + 0.05;
     // Which of seven paths from very poor to very good reach it: a probability in steps fine enough for words.
     auto reached = [&](double sd) { return reached_after_h(rig, assumed, steps, rig.bank.reserve_soc, sd).has_value(); };
     constexpr double sd[] = {0.37, 0.79, 1.47};

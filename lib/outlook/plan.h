@@ -66,7 +66,10 @@ struct Plan {
   double tomorrow_made_kwh = 0, tomorrow_held_off_kwh = 0;
   std::optional<Utc> reserve_at, reserve_early, reserve_late;  ///< middle and 80 % range; none: not reached
   bool reserve_beyond = false;               ///< reserve_at lies beyond the plan's hours (the last day repeated)
+  double lowest_soc = 1;                     ///< on the middle path
+  Utc lowest_at{};
   std::optional<Utc> departure_at;
+  bool rises = false;                        ///< within half a day to clearly more than what is kept for leaving
   double reserve_probability = 0;            ///< that it is reached within the plan's hours
   std::optional<double> saving_w;            ///< this much less from now on would carry the bank past `saving_until`
   std::optional<Utc> saving_until;

@@ -20,6 +20,7 @@ std::string with_neighbour(const rig::Rig& rig) {
 }
 
 constexpr double worth_warming_kwh = 0.3;
+constexpr double close_to_reserve = 0.10;  // of the bank; less than a cloudier day than forecast costs
 constexpr Span forecast_old = hours{12};  // from here on its age is said
 
 const char* const caution = " Loose snow only, mind ladder and ice.";
@@ -139,7 +140,10 @@ std::string bank_line(const rig::Rig& rig, const Words& words, const Plan& plan,
     return "Bank at " + Words::volts(*bank_v) + ", state of charge unknown, " + fixed(s.low * 100, 0) + "-" + Words::percent(s.high) + ".";
   }
   std::string text = "Bank " + Words::percent(*soc);
-  if (plan.reserve_at && *plan.reserve_at <= plan.at) return text + (*soc < rig.bank.reserve_soc - 0.01 ? ", below its reserve." : ", at its reserve.");
+  if (plan.reserve_at && *plan.reserve_at <= plan.at) return text + (std::round(*soc * 100) < std::round(rig.bank.reserve_soc * 100) ? ", below its reserve." : ", at its reserve.");
+  // A reserve that is just missed in the days ahead is not far away, however long the sums go on after it.
+  if ((!plan.reserve_at || plan.reserve_beyond) && plan.lowest_soc < rig.bank.reserve_soc + close_to_reserve && *soc > plan.lowest_soc + 0.02)
+    return text + ", comes down to about " + Words::percent(plan.lowest_soc) + " by " + until(words, plan.lowest_at, plan.at) + ".";
   if (plan.reserve_at) return text + ", lasts " + how_long(words, *plan.reserve_at, plan.at) + ".";
   return text + ", the reserve is not in sight.";
 }
@@ -171,12 +175,13 @@ std::string surplus_text(const Words& words, const Surplus& s, Utc now) {
 std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& plan, std::optional<double> soc, bool away,
                          std::optional<double> standing_w) {
   const bool keeps_to_leave = rig.bank.departure_reserve_soc > rig.bank.reserve_soc;
-  // Weeks ahead it is a figure, not news.
-  const bool in_sight = plan.reserve_at && *plan.reserve_at > plan.at && (away || *plan.reserve_at - plan.at < hours{7 * 24});
-  const bool leaving_ahead = keeps_to_leave && plan.departure_at && *plan.departure_at > plan.at;
+  // Beyond the days planned for it is a figure, not news.
+  const bool in_sight = plan.reserve_at && *plan.reserve_at > plan.at && (away || !plan.reserve_beyond);
+  const bool there = soc && Words::percent(*soc) == Words::percent(rig.bank.departure_reserve_soc);
+  const bool leaving_ahead = keeps_to_leave && !there && plan.departure_at && *plan.departure_at > plan.at;
   std::string text = soc ? "Bank " + Words::percent(*soc) : "";
   if (const double more = soc.value_or(1) - rig.bank.departure_reserve_soc; keeps_to_leave && !leaving_ahead && more <= 0.03)
-    text += std::string(more < -0.01 ? ", below" : more <= 0.01 ? ", at" : ", near") + " the departure reserve of " + Words::percent(rig.bank.departure_reserve_soc);
+    text += std::string(there ? ", at" : more < 0 ? ", below" : ", near") + " the departure reserve of " + Words::percent(rig.bank.departure_reserve_soc);
   if (soc) text += ".";
   const std::string reserve_when = in_sight ? reached_when(words, *plan.reserve_at, plan.at) : "";
   const std::string leave_when = leaving_ahead ? reached_when(words, *plan.departure_at, plan.at) : "";
@@ -189,7 +194,7 @@ std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& pl
   if (in_sight && !at_once)
     text += away ? " Reserve in about " + span_of(*plan.reserve_at, plan.at) + ", " + until(words, *plan.reserve_at, plan.at) + "." : " " + Words::capital(reserve);
   const bool reached = plan.reserve_at && *plan.reserve_at <= plan.at;
-  if (reached) text = "Bank " + (soc ? Words::percent(*soc) : std::string("low")) + (soc && *soc < rig.bank.reserve_soc - 0.01 ? ", below its reserve of " : ", at its reserve of ") + Words::percent(rig.bank.reserve_soc) + ".";
+  if (reached) text = "Bank " + (soc ? Words::percent(*soc) : std::string("low")) + (soc && std::round(*soc * 100) < std::round(rig.bank.reserve_soc * 100) ? ", below its reserve of " : ", at its reserve of ") + Words::percent(rig.bank.reserve_soc) + ".";
   // Before noon the sun that counts is today's.
   const bool today = words.minute_of_day(plan.at) < 12 * 60;
   text += std::string(" Sun ") + (today ? "today " : "tomorrow ") + about(today ? plan.today_made_kwh : plan.tomorrow_made_kwh) +
@@ -234,10 +239,10 @@ std::string attitude_text(const rig::Rig& rig, const Words&, const Plan& plan) {
 }
 
 std::string heavy_text(const HeavyLoad& heavy, double hours_left) {
-  const double step = hours_left > 1 ? 6 : hours_left > 0.4 ? 12 : 60;  // of an hour: ten minutes, five, one
+  const double step = hours_left > 1 ? 6 : 12;  // of an hour: ten minutes, five
   hours_left = std::round(hours_left * step) / step;
-  return "Loads at " + Words::watts(heavy.watts) + " for " + Words::span(std::chrono::floor<std::chrono::duration<std::int64_t, std::ratio<300>>>(heavy.lasting)) + ": at this rate the reserve is reached in about " +
-         Words::span(Span{static_cast<std::int64_t>(hours_left * 3.6e6)}) + ". Something left on?";
+  return "Loads at " + Words::watts(heavy.watts) + " for " + Words::span(std::chrono::floor<std::chrono::duration<std::int64_t, std::ratio<300>>>(heavy.lasting)) + ": at this rate the reserve is reached " +
+         (hours_left < 0.2 ? std::string("within minutes") : "in about " + Words::span(Span{static_cast<std::int64_t>(hours_left * 3.6e6)})) + ". Something left on?";
 }
 
 }  // namespace fw::outlook

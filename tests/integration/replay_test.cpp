@@ -2,6 +2,7 @@
 #include <signal.h>
 
 #include <fstream>
+#include <set>
 #include <sstream>
 
 #include "integration/rig_under_test.h"
@@ -108,7 +109,7 @@ TEST_CASE("the demo's start over a real broker: two runs agree, and a replay of 
 TEST_CASE("a feed replayed twice gives the same bytes; bad lines are named and skipped") {
   const TempDir dir;
   const std::string feed = demo_feed(dir, 12);
-  const std::string config = dir.write("rig.yaml", demo_config(1, dir.file("unused.journal")));
+  const std::string config = dir.write("rig.yaml", demo_config(1, dir.file("a")));
   {
     std::ofstream more(feed, std::ios::app);
     more << "not a line\n{\"t\":\"yesterday\",\"topic\":\"x\",\"payload\":1}\n";
@@ -126,4 +127,19 @@ TEST_CASE("a feed replayed twice gives the same bytes; bad lines are named and s
   }
   CHECK(run({FW_PROGRAM, "replay", config, feed, "--journal", dir.file("a")}).code == 2);  // exists
   CHECK(run({FW_PROGRAM, "replay", config, dir.file("none.jsonl"), "--journal", dir.file("c")}).code == 2);
+
+  // Its status: old, and each sentence once.
+  const Finished status = run({FW_PROGRAM, "status", config});
+  CAPTURE(status.out);
+  CHECK(status.code == 1);
+  CHECK(status.out.find("\nCharge guard\n  Charging is permitted") != std::string::npos);
+  CHECK(status.out.find("\nAhead\n") != std::string::npos);
+  std::set<std::string> sentences;
+  std::istringstream lines(status.out);
+  for (std::string line; std::getline(lines, line);)
+    for (std::size_t from = line.find_first_not_of(' '), to = 0; from < line.size(); from = to + 2) {
+      to = std::min(line.find(". ", from), line.size());
+      CAPTURE(line);
+      CHECK(sentences.insert(line.substr(from, to - from)).second);
+    }
 }

@@ -700,6 +700,16 @@ TEST_CASE("a gathered message tells the worst in full and no more than fits in 2
   CHECK(f.shown[0].text == "High. " + half + ". Cold. " + half + ". Also: silent telemetry (aft) since yesterday 23:00.");
 }
 
+TEST_CASE("what fell silent together and came back together is one entry") {
+  const Words words = *Words::in_zone("Etc/GMT+6", false);
+  const Utc t = utc_ms(midnight_ms);
+  std::vector<Item> gone;
+  for (const char* s : {"awning", "port", "star"}) gone.push_back({std::string("stale-") + s, label_of("stale", s), "", t + 13h, t + 18h});
+  gone.push_back({"stale-cab", label_of("stale", "cab"), "", t + 14h, t + 18h});
+  CHECK(gathered_text("", {}, gone, t + 20h, words) ==
+        "Came and went: silent telemetry (awning, port, star) 13:00 to 18:00; silent telemetry (cab) 14:00 to 18:00.");
+}
+
 TEST_CASE("a long list is cut with a count") {
   const Words words = *Words::in_zone("Etc/GMT+6", false);
   std::vector<Item> gone;

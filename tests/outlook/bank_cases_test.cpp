@@ -74,6 +74,28 @@ TEST_CASE("cold takes capacity: a long night is judged in the evening and a savi
   CHECK(has(s.fact("reserve_ahead").text, "less from now on would carry it"));
 }
 
+TEST_CASE("a bank beside its reserve is said to be where its figure says") {
+  for (const auto& [soc, said] : {std::pair{0.186, "Bank 19 %, below its reserve of 20 %."}, {0.198, "Bank 20 %, at its reserve of 20 %."}, {0.217, "Bank 22 %, near its reserve of 20 %."}}) {
+    Story s;
+    s.live(at(15, 0), at(15, 0, 5), [](Utc) { return Sight{.soc = 0.2}; });
+    s.live(at(15, 0, 5), at(15, 0, 10), [&](Utc) { return Sight{.soc = soc}; });
+    CHECK(s.fact("bank_low").condition);
+    CHECK(s.fact("bank_low").text.starts_with(said));
+  }
+}
+
+TEST_CASE("a bank that the morning lifts out of what is kept for leaving is no word, one that stays there is") {
+  rig::Rig r = story::reference();
+  r.bank.departure_reserve_soc = 0.25;
+  for (const bool sunny : {true, false}) {
+    CAPTURE(sunny);
+    Story s(r);
+    s.forecast(at(15, 0), [&](Utc) { return sunny ? Weather{0, -2, 0, 2} : overcast({}); });
+    s.live(at(15, 8), at(15, 9, 30), [&](Utc t) { return Sight{.soc = 0.235 + 0.005 * hours_of(t - at(15, 8)), .load_w = sunny ? 15.0 : 45.0, .share = sunny ? 1 : 0.1}; });
+    CHECK(s.fact("reserve_ahead").condition != sunny);
+  }
+}
+
 TEST_CASE("usable capacity falls with the cells' temperature, to about two thirds") {
   double before = 1.1;
   for (double c : {20.0, 10.0, 5.0, 0.0, -5.0, -10.0, -20.0, -40.0}) {
@@ -108,6 +130,13 @@ TEST_CASE("a kettle costs what it used; a heater left on is noticed within a qua
     CHECK(std::abs(*s.outlook().hours_left() - 1.17) < 0.15);
     CHECK(s.fact("bank_low").condition);
     CHECK(s.fact("bank_low").text == "Loads at 700 W for 15 min: at this rate the reserve is reached in about 1 h 10 min. Something left on?");
+    // Its end is that of the load: the bank was never low.
+    s.live(at(15, 19, 15), at(15, 20), [](Utc) { return Sight{.soc = 0.53, .load_w = 40, .cover = 0.999, .share = 0.1}; });
+    CHECK_FALSE(s.fact("bank_low").condition);
+    CHECK(s.fact("bank_low").over_text == "The heavy load is over: bank 53 %.");
+    s.live(at(15, 20), at(15, 20, 5), [](Utc) { return Sight{.soc = 0.19, .load_w = 40, .cover = 0.999, .share = 0.1}; });
+    s.live(at(15, 20, 5), at(15, 20, 10), [](Utc) { return Sight{.soc = 0.31, .load_w = 40, .cover = 0.999, .share = 0.1}; });
+    CHECK(s.fact("bank_low").over_text == "Bank above its reserve again: 31 %.");
   }
 }
 
@@ -291,6 +320,10 @@ TEST_CASE("a bank that lasts a week or more is not given a date") {
   CHECK(said(at(18, 15)) == "Bank 71 %, lasts until Sunday afternoon.");
   CHECK(said(at(24, 18)) == "Bank 71 %, lasts about 9 days.");
   CHECK(said(at(15, 20) + days{23}) == "Bank 71 %, lasts about 3 weeks.");
+  // Just missed tomorrow: that is what the owner plans by.
+  plan.lowest_soc = 0.26;
+  plan.lowest_at = at(16, 8);
+  CHECK(said(at(15, 20) + days{11}) == "Bank 71 %, comes down to about 26 % by tomorrow morning.");
 }
 
 TEST_CASE("where the sun gives next to nothing all day, the days left are still said") {

@@ -34,6 +34,15 @@ TEST_CASE("thin snow on all, a bright day: what is at stake and when to go up") 
   CHECK(s.outlook().clearing_worth_saying());
 }
 
+TEST_CASE("what is best done in the morning is not said again at midnight") {
+  Story s;
+  snowed_in(s, at(15, 0, 50), 0.55);
+  CHECK(s.plan().clearing.choice == Choice::clear);
+  CHECK_FALSE(s.outlook().clearing_hour_near());
+  snowed_in(s, at(15, 9), 0.55);
+  CHECK(s.outlook().clearing_hour_near());
+}
+
 TEST_CASE("dark overcast, cloud or snow: the small gain is stated, nobody is sent up") {
   Story s;
   s.forecast(at(14, 12), [](Utc) { return Weather{1, -5, 0, 2}; });
