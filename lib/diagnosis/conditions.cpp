@@ -11,6 +11,7 @@ namespace {
 
 constexpr double frost_gone_min = 150;      ///< of sun: until then a thin cover may be rime
 constexpr double still_snows = 0.5, not_over = 0.55;   ///< chance that it falls; what is then held to; estimates
+constexpr double film_there_min = 300, film_gone_min = 120;   ///< dirt takes days, a cleaning does not
 constexpr double alert_from_deg = 10;       ///< a lower sun proves too little
 
 /// Coldest air forecast for the coming night and morning.
@@ -84,7 +85,8 @@ void Diagnosis::State::conditions(const RigMinute& m) {
     if (open_sky && s.film.known()) {
       const double loss = s.film.loss();
       const double limit = rig::alarm_limit("soiling", rig), back = limit - rig.alarm_deadband("soiling", 0.375 * limit);
-      s.soiling.step(now, s.film.claimed() && loss > limit && s.film.low() > 0.5 * limit && s.icy_minutes <= 0 ? 1 : loss < back ? 0 : s.soiling.level, 300, 0.8, 0.25);
+      const bool dirty = s.film.claimed() && loss > limit && s.film.low() > 0.5 * limit && s.icy_minutes <= 0, clean = loss < back;
+      s.soiling.step(now, dirty ? 1 : clean ? 0 : s.soiling.level, clean ? film_gone_min : film_there_min, 0.8, 0.25);
     }
     s.stale.step(now, s.verdict.cause == Cause::stale ? 1 : 0, 3, 0.9, 0.3);
     if (s.verdict.cause == Cause::stale && !s.silent_since) s.silent_since = now - (s.frozen ? in.still_for : std::min<Span>(in.age, hours{48}));

@@ -13,6 +13,7 @@ constexpr double dark_below_deg = 8;          ///< lower than this no verdict is
 constexpr double dark_below_share = 0.04;     ///< of the rating
 constexpr double rime_gone_min = 150, rime_below_c = 4, deepest_rime = 0.55;   ///< of sun; in the morning; share of the light it leaves; common practice, no source
 constexpr double washed_flicker = 0.012;       ///< no cloud's edge is as calm
+constexpr double bright_gap = 1.05, brightest_gap = 1.15;   ///< of clear power, between broken clouds, which add to it; more is a flash
 constexpr double rimed_weight = 0.15;          ///< of a minute that may show rime
 constexpr double cloud_shadow = 0.8, out_of_shadow = 0.25, just_passed_sure = 0.7;   ///< of clear power; what the next minute has more
 constexpr double beam_that_tells = 0.4;        ///< of the clear power: a string that sees little of the sun shows little of a cloud
@@ -113,7 +114,8 @@ void Diagnosis::State::learn(const RigMinute& m) {
     const bool as_clean = clean > 0.85 || full;
     const bool clear_minute = (learns && filter.cloudless() > 0.8 && as_clean) || (steady && l.carries() && of_clean > 0.7 && of_clean < 1.08 && (full || thick + frost < 0.15));
     const bool shows_glass = !may_be_rimed || of_clean > 0.97;
-    if (s.film.claimed() && motion.known && motion.flicker < washed_flicker + motion.noise && of_clean < 1.08) s.film.see_washed(of_clean);
+    const bool calm = motion.known && motion.flicker < washed_flicker + motion.noise;
+    if (s.film.claimed() && calm && of_clean < brightest_gap && (filter.state().regime(Regime::broken) < 0.5 || of_clean > bright_gap)) s.film.see_washed(of_clean);
     if (clear_minute && high && shows_glass && (s.icy_minutes <= 0 || of_clean > 0.97) && l.shade_total > 0.97 && s.calibration.settled()) s.film.learn(day, of_clean, s.calibration, film_of_others(i));
     // whatever the light, as long as the glass was clean
     if (l.has_volts && l.carries() && clean > 0.9) s.volts_bias.learn(l.measured_w / l.clear_w, l.volts_ln + s.volts_bias.at(l.measured_w / l.clear_w));
