@@ -9,6 +9,7 @@
 #include "clocks.h"
 #include "command.h"
 #include "config/understood.h"
+#include "guard/wire.h"
 #include "journal/reader.h"
 #include "units/json.h"
 #include "tested.h"
@@ -40,7 +41,8 @@ int check(const std::string& config) {
     for (const rig::Charger& c : rig.chargers) {
       const auto when = tested.find(c.name);
       std::cout << "  " << c.name << ": "
-                << (when == tested.end() ? "never; firnwatt try " + config + " charger " + c.name : d->words.date_clock(when->second)) << "\n";
+                << (!guard::may_obey(c) ? std::string("nothing to test, it cannot be stopped")
+                    : when == tested.end() ? "never; firnwatt try " + config + " charger " + c.name : d->words.date_clock(when->second)) << "\n";
     }
   }
 

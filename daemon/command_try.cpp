@@ -136,6 +136,10 @@ int try_charger(const Described& d, Conversation& broker, int index, bool yes) {
   const rig::Charger& c = rig.chargers[static_cast<std::size_t>(index)];
   const std::string root = root_of(rig), permit = guard::permit_topic(rig, c);
   std::cout << guard::can_be_stopped(c) << "\n";
+  if (!guard::may_obey(c)) {
+    std::cerr << "There is nothing to try: no word of firnwatt reaches it. Watch it yourself.\n";
+    return found_wrong;
+  }
 
   // Who permits now? Only a running daemon may restore a permit, never this test.
   bool running = false, permitted = false;

@@ -104,4 +104,6 @@ std::string can_be_stopped(const rig::Charger& c) {
   return s;
 }
 
+bool may_obey(const rig::Charger& c) { return !c.limit_topic.empty() || off_for(c) || c.stop_by != rig::StopBy::never; }
+
 }  // namespace fw::guard

@@ -32,5 +32,7 @@ Publish heat_off_for(const rig::Heater& h);   ///< also the will of the connecti
 
 /// One sentence on how, and whether, this charger can be stopped.
 std::string can_be_stopped(const rig::Charger& c);
+/// False: neither limit, off nor permit is meant to reach it.
+bool may_obey(const rig::Charger& c);
 
 }  // namespace fw::guard

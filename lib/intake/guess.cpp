@@ -368,6 +368,17 @@ Guess guess(const Field& f) {
     }
     return none;
   }
+  // Bare numbers under "cells" that no cell has as volts or millivolts.
+  auto parents = levels(f.topic);
+  for (std::string& p : levels(f.pointer)) parents.push_back(std::move(p));
+  if (!parents.empty()) parents.pop_back();
+  const bool of_cells = std::any_of(parents.begin(), parents.end(), [](const std::string& p) { return any(words_of(p), {"cell", "cells"}); });
+  const double low = f.low.value_or(0), high = f.high.value_or(0);
+  if (of_cells && f.low && low > -40 && high < 60 && (low < 2 || high > 4)) {
+    Guess g = channel(Quantity::cell_temperature, temperature_unit(f, all).unit, "perhaps temperature of the cells", 1);
+    g.thing = "cells";
+    return g;
+  }
   if (any(topic, {"load", "loads", "draw", "consumption"}) && f.pointer.empty()) return channel(Quantity::load_power, "W", "power of the loads", 2);
   return none;
 }

@@ -77,7 +77,9 @@ TEST_CASE("units are guessed from names and ranges") {
                        Row{"van/battery/temp", "276.4", "", Quantity::cell_temperature, "K", 1}, Row{"van/battery/temp", "2764", "", Quantity::cell_temperature, "K", 0.1},
                        Row{"van/battery/voltage", "13120", "", Quantity::bank_voltage, "mV", 1}, Row{"van/battery/soc", "0.71", "", Quantity::soc, "fraction", 1},
                        Row{"van/bms", R"({"current_ma":-4200})", "/current_ma", Quantity::bank_current, "mA", 1}, Row{"van/outside/temperature", "-4", "", Quantity::air_temperature, "degC", 1},
-                       Row{"van/cabin/temp_f", "66", "", Quantity::cabin_temperature, "degF", 1}}) {
+                       Row{"van/cabin/temp_f", "66", "", Quantity::cabin_temperature, "degF", 1},
+                       Row{"van/bank", R"({"cells":[6.2,-1.5]})", "/cells/0", Quantity::cell_temperature, "degC", 1},
+                       Row{"van/bank", R"({"cells":[6.2,-1.5]})", "/cells/1", Quantity::cell_temperature, "degC", 1}}) {
     CAPTURE(r.topic);
     CAPTURE(r.payload);
     Heard h;
@@ -88,6 +90,14 @@ TEST_CASE("units are guessed from names and ranges") {
     CHECK(f.guess.unit == r.unit);
     CHECK(f.guess.factor == r.factor);
   }
+}
+
+TEST_CASE("volts of single cells and their number are not taken for temperatures") {
+  Heard h;
+  h.say("van/bank", R"({"cells":[3.31,3.29,3284]})");
+  h.say("van/bms", R"({"cells":16})");
+  for (const char* pointer : {"/cells/0", "/cells/1", "/cells/2"}) CHECK(h.field("van/bank", pointer).guess.quantity != Quantity::cell_temperature);
+  CHECK(h.field("van/bms", "/cells").guess.quantity != Quantity::cell_temperature);
 }
 
 TEST_CASE("forecasts in both layouts are recognised") {

@@ -93,6 +93,9 @@ TEST_CASE("check prints the rig, each charger's line and today; a broken config 
     CAPTURE(word);
     CHECK(good.out.find(word) != std::string::npos);
   }
+  // What no word reaches is not to be tried.
+  const Finished never = run({FW_PROGRAM, "check", dir.write("never.yaml", simulation_text(1883, dir.file("j")))});
+  CHECK(never.out.find("roof: nothing to test, it cannot be stopped") != std::string::npos);
   const Finished bad = run({FW_PROGRAM, "check", dir.write("bad.yaml", config_text(1883, dir.file("j")) + "nonsense: 1\nrig: twice\n")});
   CHECK(bad.code == 2);
   CHECK(bad.out.empty());
@@ -199,6 +202,9 @@ TEST_CASE("try notice reaches a subscriber; try charger asks first and refuses w
   CHECK(eventually([&] { return phone.all().size() == 1; }));
   CHECK(phone.all().at(0).payload.find("Nothing to do.") != std::string::npos);
   CHECK(run({FW_PROGRAM, "try", rig.config(), "charger", "nonsense"}).code == 2);
+  const Finished never = run({FW_PROGRAM, "try", rig.dir.write("never.yaml", simulation_text(rig.broker.port(), rig.dir.file("j"))), "charger", "roof", "--yes"});
+  CHECK(never.code == 1);
+  CHECK(never.err.find("nothing to try") != std::string::npos);
 
   rig.start();
   REQUIRE(rig.permitted());
