@@ -132,7 +132,8 @@ class Replay {
   }
 
   void begin(const Message& first) {
-    core_ = std::make_unique<core::Core>(d_.rig, d_.words, Now{first.at, utc_at(first.at, {}), true});
+    // The journal keeps a replay's snapshots daily (bulk); nobody asks for more of them.
+    core_ = std::make_unique<core::Core>(d_.rig, d_.words, Now{first.at, utc_at(first.at, {}), true}, guard::Continuity::restart, days{1});
     core_->restore({});
     maintained_ = first.at;
     // A feed recorded from the inside begins with the shell's word on the broker and carries all of them.

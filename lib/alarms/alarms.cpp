@@ -194,6 +194,10 @@ void Alarms::offer(const Fact& f, Now now) {
   take(key, a, holds, now);
 }
 
+bool Alarms::remembers(std::string_view alarm) const {
+  return std::any_of(book_.begin(), book_.end(), [&](const auto& entry) { return entry.second.alarm == alarm; });
+}
+
 void Alarms::take(const std::string& key, Alarm& a, bool holds, Now now) {
   const Timing t = timing(a);
   if (holds && !a.raw) {

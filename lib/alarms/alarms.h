@@ -35,6 +35,8 @@ class Alarms {
   /// A condition as a room sees it, repeated each minute; the latest text counts. A standing alarm whose
   /// fact is not offered for a day expires.
   void offer(const Fact& fact, Now now);
+  /// An alarm of this name stands or has stood; of any other a fact that is not so changes nothing.
+  bool remembers(std::string_view alarm) const;
   /// A reading for the owner's rules. A retained reading or one without value is never taken.
   void on_reading(const Reading& reading, Now now);
   void on_derived(rig::Derived what, int thing, std::optional<double> value, Now now);

@@ -15,7 +15,6 @@ namespace {
 
 constexpr Span alive_every = std::chrono::minutes{15};
 constexpr Span state_every = std::chrono::minutes{5};
-constexpr Span snapshot_every = std::chrono::hours{1};
 constexpr Span minute = std::chrono::minutes{1};
 constexpr std::string_view run_goes_on = "goes on", run_ended = "ended";   ///< the snapshot "run"
 
@@ -26,11 +25,12 @@ Match(F...) -> Match<F...>;
 
 }  // namespace
 
-Core::Core(rig::Rig rig, const Words& words, Now start, guard::Continuity how)
+Core::Core(rig::Rig rig, const Words& words, Now start, guard::Continuity how, Span snapshots_every)
     : rig_(std::move(rig)),
       words_(words),
       root_("firnwatt/" + rig_.name + "/"),
       how_(how),
+      snapshots_every_(snapshots_every),
       now_(start.at),
       offset_(start.utc.time_since_epoch() - start.at.time_since_epoch()),
       trusted_(start.trusted),
@@ -46,7 +46,7 @@ Core::Core(rig::Rig rig, const Words& words, Now start, guard::Continuity how)
       minute_due_(floor_to(start.at, minute) + minute),
       alive_due_(start.at),
       state_due_(floor_to(start.at, state_every) + state_every),
-      snapshot_due_(floor_to(start.at, snapshot_every) + snapshot_every) {
+      snapshot_due_(floor_to(start.at, snapshots_every) + snapshots_every) {
   outbox_.set_wording([this](std::string_view key) { return alarms_.wording(key); });
   store(SnapshotRow{stamp(), "rig", rig_meta(rig_)});
   if (how_ == guard::Continuity::reload) store(EventRow{stamp(), "reload", "config read again"});
@@ -129,7 +129,7 @@ void Core::fire_until(Elapsed t) {
         publish_summary(false);
         break;
       case snapshot:
-        snapshot_due_ += snapshot_every;
+        snapshot_due_ += snapshots_every_;
         store_snapshots(true);
         break;
       case alive:
@@ -352,14 +352,16 @@ void Core::judge(const RigMinute& m) {
 
 void Core::gather_facts() {
   const Now t = now();
+  alarms_.advance(t);  // what is due comes before what is offered
+  const Remembered remembered = [this](std::string_view alarm) { return alarms_.remembers(alarm); };
   const std::string lost_to_cold = trusted_ && !diagnosis_fault_ ? outlook_.held_off_sentence() : "";
-  for (Fact& f : guard_.facts(t)) {
+  for (Fact& f : guard_.facts(t, remembered)) {
     if (f.alarm == "bank_cold" && f.subject == "bank" && f.condition && !lost_to_cold.empty()) f.text += " " + lost_to_cold;
     alarms_.offer(f, t);
   }
   if (trusted_ && !diagnosis_fault_) {
     const bool climb_worth_it = outlook_.clearing_worth_saying();
-    for (Fact& f : diagnosis_.facts(t)) {
+    for (Fact& f : diagnosis_.facts(t, remembered)) {
       if (f.alarm == "snow" && f.condition) {
         const std::string advice = f.worth_saying ? outlook_.clearing_sentence(t) : "";
         if (!advice.empty()) {
@@ -371,9 +373,9 @@ void Core::gather_facts() {
       }
       alarms_.offer(f, t);
     }
-    for (const Fact& f : outlook_.facts(t)) alarms_.offer(f, t);
+    for (const Fact& f : outlook_.facts(t, remembered)) alarms_.offer(f, t);
   }
-  offer_own_facts();
+  for (const Fact& f : own_facts(remembered)) alarms_.offer(f, t);
 
   alarms_.on_derived(rig::Derived::cell_min, 0, guard_.cell_min_c(), t);
   alarms_.on_derived(rig::Derived::cell_max, 0, guard_.cell_max_c(), t);
@@ -384,33 +386,29 @@ void Core::gather_facts() {
   }
 }
 
-void Core::offer_own_facts() {
+std::vector<Fact> Core::own_facts(const Remembered& remembered) const {
   const Now t = now();
-  const auto offer = [&](const char* alarm, const char* subject, bool condition, std::string text, std::string over) {
-    Fact f;
-    f.alarm = alarm;
-    f.subject = subject;
-    f.condition = condition;
-    f.text = std::move(text);
-    f.over_text = std::move(over);
-    alarms_.offer(f, t);
-  };
-  offer("clock", "rig", !trusted_,
-        "The board's clock is not set. Strings are not judged until it is; the charge guard goes on. Nothing to do if it has internet "
-        "or satellite time soon.",
-        "The board's clock is set again.");
-  offer("journal", "rig", journal_trouble_.has_value(),
-        journal_trouble_ ? *journal_trouble_ + " Watching and the charge guard go on." : "", "The journal is being written again.");
-  offer("link", "rig", rig_.phone.bridge_link && link_seen_ && !link_up_,
-        link_down_since_ ? "The phone has been out of reach since " +
-                               words_.when(utc_at(*link_down_since_, offset_), t.utc) + "."
-                         : "",
-        "");
-  offer("client_id", "rig", id_taken_,
-        "Another client uses firnwatt's id on the broker and they throw each other out. Give one of them another client id.",
-        "The broker connection has its id to itself again.");
-  offer("stale", "diagnosis", diagnosis_fault_.has_value(),
-        "Judging the strings stopped after an internal fault. The charge guard goes on. Please send in the log.", "Judging the strings works again.");
+  Facts out(remembered);
+  if (Fact* f = out.add("clock", "rig", !trusted_)) {
+    f->text = "The board's clock is not set. Strings are not judged until it is; the charge guard goes on. Nothing to do if it has internet "
+              "or satellite time soon.";
+    f->over_text = "The board's clock is set again.";
+  }
+  if (Fact* f = out.add("journal", "rig", journal_trouble_.has_value())) {
+    if (journal_trouble_) f->text = *journal_trouble_ + " Watching and the charge guard go on.";
+    f->over_text = "The journal is being written again.";
+  }
+  if (Fact* f = out.add("link", "rig", rig_.phone.bridge_link && link_seen_ && !link_up_))
+    if (link_down_since_) f->text = "The phone has been out of reach since " + words_.when(utc_at(*link_down_since_, offset_), t.utc) + ".";
+  if (Fact* f = out.add("client_id", "rig", id_taken_)) {
+    f->text = "Another client uses firnwatt's id on the broker and they throw each other out. Give one of them another client id.";
+    f->over_text = "The broker connection has its id to itself again.";
+  }
+  if (Fact* f = out.add("stale", "diagnosis", diagnosis_fault_.has_value())) {
+    f->text = "Judging the strings stopped after an internal fault. The charge guard goes on. Please send in the log.";
+    f->over_text = "Judging the strings works again.";
+  }
+  return out.take();
 }
 
 // ---- what goes out ---------------------------------------------------------------------------

@@ -40,7 +40,9 @@ namespace fw::core {
 class Core {
  public:
   /// reload: the same process goes on with another config, and what was fresh still is.
-  Core(rig::Rig rig, const Words& words, Now start, guard::Continuity how = guard::Continuity::restart);
+  /// snapshots_every: how often the large rooms' state goes out as rows; what changes with a transition goes with it.
+  Core(rig::Rig rig, const Words& words, Now start, guard::Continuity how = guard::Continuity::restart,
+       Span snapshots_every = std::chrono::hours{1});
   Core(const Core&) = delete;
   Core& operator=(const Core&) = delete;
 
@@ -75,7 +77,7 @@ class Core {
   void on_minute();
   void judge(const RigMinute& minute);
   void gather_facts();
-  void offer_own_facts();
+  std::vector<Fact> own_facts(const Remembered& remembered) const;
   void tell_rooms_the_time();
   void collect();
   void publish_state(const RigMinute& minute);
@@ -91,6 +93,7 @@ class Core {
   const std::string root_;
 
   guard::Continuity how_;
+  const Span snapshots_every_;
   Elapsed now_;
   Span offset_{};
   bool trusted_ = true;

@@ -40,7 +40,7 @@ class Diagnosis {
   void on_note(const Note& note);
 
   /// Conditions as of the last minute: snow, soiling, shade, outage, stale, controller, over_voltage of each string.
-  std::vector<Fact> facts(Now now) const;
+  std::vector<Fact> facts(Now now, const Remembered& remembered = always_remembered) const;
 
   /// What the string has shown it can make; the outlook uses it.
   const roof::Calibration& calibration(int string) const;

@@ -23,11 +23,10 @@ std::string share_words(int parallel) {
 
 }  // namespace
 
-std::vector<Fact> Diagnosis::facts(Now now) const {
+std::vector<Fact> Diagnosis::facts(Now now, const Remembered& remembered) const {
   const State& st = *state_;
   const Words& words = st.words;
-  std::vector<Fact> out;
-  out.reserve(7 * st.strings.size());
+  Facts out(remembered);
 
   // the strongest neighbour, as a witness
   const auto witness = [&](std::size_t i) -> std::string {
@@ -76,117 +75,113 @@ std::vector<Fact> Diagnosis::facts(Now now) const {
     const StringLook& l = s.look;
     const std::string& name = st.rig.strings[i].name;
     const std::string who = string_named(name);
-    const std::string silence = "stale-" + name;
     const double rated = s.calibration.paper().rated_w();
     const double made = s.verdict.measured_w.value_or(0), clear = s.verdict.clear_sky_w;
     const auto sure = [](double level) { return std::string(Words::certainty(std::max(level, 0.5))); };
-    const auto fact = [&](const char* alarm, const Condition& c) {
-      Fact f;
-      f.alarm = alarm;
-      f.subject = name;
-      f.condition = c.on;
-      f.confidence = c.on ? std::clamp(c.level, 0.5, 0.99) : c.level;
-      if (std::string_view(alarm) != "stale") f.hidden_by.push_back(silence);
+    const auto fact = [&](const char* alarm, bool condition, const Condition& c) {
+      Fact* const f = out.add(alarm, name, condition);
+      if (!f) return f;
+      f->confidence = c.on ? std::clamp(c.level, 0.5, 0.99) : c.level;
+      if (std::string_view(alarm) != "stale") f->hidden_by.push_back("stale-" + name);
       return f;
     };
 
-    Fact snow = fact("snow", s.snow);
-    snow.group = "snow";
-    snow.group_text = group_text;
-    if (s.snow.on && !under_snow(s)) {
-      // On its way out: neither advice nor a word by itself.
-      snow.text = who + " seems to be coming free of snow" + figures(": ", made, clear, rated) + ".";
-      snow.worth_saying = false;
-    } else if (s.snow.on)
-      snow.text = who + " " + sure(s.snow.level) + " under snow since " + words.when(s.snow.since, now.utc) + figures(": ", made, clear, rated) + ".";
-    else if (s.snow.until != Utc{})
-      // It may wait for the others of its group, and for the morning: another day is named.
-      snow.over_text = who + (s.some_snow_left ? " mostly free of snow " : " clear again ") +
-                       (words.local_date(s.snow.until) == words.local_date(now.utc) ? "at " : "since " + words.day(s.snow.until) + " ") +
-                       words.clock(s.snow.until) + "." +
-                       (s.snow.lost_kwh >= 0.05 ? " Snow cost " + Words::energy(s.snow.lost_kwh) + "." : "");
-    out.push_back(std::move(snow));
+    if (Fact* snow = fact("snow", s.snow.on, s.snow)) {
+      snow->group = "snow";
+      snow->group_text = group_text;
+      if (s.snow.on && !under_snow(s)) {
+        // On its way out: neither advice nor a word by itself.
+        snow->text = who + " seems to be coming free of snow" + figures(": ", made, clear, rated) + ".";
+        snow->worth_saying = false;
+      } else if (s.snow.on)
+        snow->text = who + " " + sure(s.snow.level) + " under snow since " + words.when(s.snow.since, now.utc) + figures(": ", made, clear, rated) + ".";
+      else if (s.snow.until != Utc{})
+        // It may wait for the others of its group, and for the morning: another day is named.
+        snow->over_text = who + (s.some_snow_left ? " mostly free of snow " : " clear again ") +
+                         (words.local_date(s.snow.until) == words.local_date(now.utc) ? "at " : "since " + words.day(s.snow.until) + " ") +
+                         words.clock(s.snow.until) + "." +
+                         (s.snow.lost_kwh >= 0.05 ? " Snow cost " + Words::energy(s.snow.lost_kwh) + "." : "");
+    }
 
-    Fact soiling = fact("soiling", s.soiling);
-    soiling.hidden_by.push_back("snow-" + name);
-    if (s.soiling.on)
-      soiling.text = who + " makes " + std::to_string(static_cast<int>(std::lround(100 * s.film.low()))) + " to " +
-                     Words::percent(s.film.high()) + " less than at its best on clear days. Film on the glass?";
-    else if (s.soiling.until != Utc{})
-      soiling.over_text = who + " makes its usual share again.";
-    out.push_back(std::move(soiling));
+    if (Fact* soiling = fact("soiling", s.soiling.on, s.soiling)) {
+      soiling->hidden_by.push_back("snow-" + name);
+      if (s.soiling.on)
+        soiling->text = who + " makes " + std::to_string(static_cast<int>(std::lround(100 * s.film.low()))) + " to " +
+                       Words::percent(s.film.high()) + " less than at its best on clear days. Film on the glass?";
+      else if (s.soiling.until != Utc{})
+        soiling->over_text = who + " makes its usual share again.";
+    }
 
-    Fact shade = fact("shade", s.shade);
-    shade.hidden_by.push_back("snow-" + name);
-    if (s.shade.on)
-      shade.text = who + " makes " + Words::percent(1 - made / std::max(1.0, s.verdict.expected_w)) + " less since " + words.when(s.shade.since, now.utc) +
-                   ", by a steady step in voltage at the usual current. Perhaps a leaf or dropping on one panel. Worth a look from the ground first.";
-    else if (s.shade.until != Utc{})
-      shade.over_text = who + " has its usual voltage again.";
-    out.push_back(std::move(shade));
+    if (Fact* shade = fact("shade", s.shade.on, s.shade)) {
+      shade->hidden_by.push_back("snow-" + name);
+      if (s.shade.on)
+        shade->text = who + " makes " + Words::percent(1 - made / std::max(1.0, s.verdict.expected_w)) + " less since " + words.when(s.shade.since, now.utc) +
+                     ", by a steady step in voltage at the usual current. Perhaps a leaf or dropping on one panel. Worth a look from the ground first.";
+      else if (s.shade.until != Utc{})
+        shade->over_text = who + " has its usual voltage again.";
+    }
 
     const bool reminder = s.off_by_owner && s.may_switch_on;
-    Fact outage = fact("outage", s.half.on && !s.outage.on ? s.half : s.outage);
-    if (reminder) {
-      outage.condition = true;
-      outage.confidence = 0.99;
-      outage.priority = 0;
-      outage.text = who + " is still switched off. The bank may be charged and the sun is up: it can be switched on again.";
-    } else if (s.off_by_owner) {
-      outage.condition = false;
-    } else if (s.outage.on) {
-      outage.text = who + " dead since " + words.when(s.outage.since, now.utc) + witness(i) + (l.has_volts ? "; " + Words::volts(std::abs(l.volts)) + " at the controller" : "") +
-                    ". Looks like a plug, switch or breaker. Have it looked at by someone qualified.";
-    } else if (s.half.on) {
-      // A minute under a cloud or at dawn shows another share than the condition was read from.
-      const double left = left_of(st.rig.strings[i].parallel);
-      const bool shows = std::abs(made - left * s.verdict.expected_w) < 0.15 * s.verdict.expected_w;
-      outage.text = who + " makes " + share_words(st.rig.strings[i].parallel) + " of what it should since " + words.when(s.half.since, now.utc) +
-                    (shows ? figures(", ", made, s.verdict.expected_w, rated) : "") +
-                    ", at its usual voltage. Looks like a lost parallel branch: plug or fuse. Have it looked at by someone qualified.";
-    } else if (s.outage.until != Utc{} || s.half.until != Utc{}) {
-      outage.over_text = who + " is back.";
+    const bool out_now = reminder || (!s.off_by_owner && (s.outage.on || s.half.on));
+    if (Fact* outage = fact("outage", out_now, s.half.on && !s.outage.on ? s.half : s.outage)) {
+      if (reminder) {
+        outage->confidence = 0.99;
+        outage->priority = 0;
+        outage->text = who + " is still switched off. The bank may be charged and the sun is up: it can be switched on again.";
+      } else if (s.off_by_owner) {
+        // The owner knows.
+      } else if (s.outage.on) {
+        outage->text = who + " dead since " + words.when(s.outage.since, now.utc) + witness(i) + (l.has_volts ? "; " + Words::volts(std::abs(l.volts)) + " at the controller" : "") +
+                      ". Looks like a plug, switch or breaker. Have it looked at by someone qualified.";
+      } else if (s.half.on) {
+        // A minute under a cloud or at dawn shows another share than the condition was read from.
+        const double left = left_of(st.rig.strings[i].parallel);
+        const bool shows = std::abs(made - left * s.verdict.expected_w) < 0.15 * s.verdict.expected_w;
+        outage->text = who + " makes " + share_words(st.rig.strings[i].parallel) + " of what it should since " + words.when(s.half.since, now.utc) +
+                      (shows ? figures(", ", made, s.verdict.expected_w, rated) : "") +
+                      ", at its usual voltage. Looks like a lost parallel branch: plug or fuse. Have it looked at by someone qualified.";
+      } else if (s.outage.until != Utc{} || s.half.until != Utc{}) {
+        outage->over_text = who + " is back.";
+      }
     }
-    out.push_back(std::move(outage));
 
     const bool idle = s.controller.on;
-    Fact controller = fact("controller", idle ? s.controller : s.float_low);
-    if (idle)
-      controller.text = Words::capital(name) + " controller does not charge since " + words.when(s.controller.since, now.utc) + ": " +
-                        Words::volts(l.volts) + " but " + Words::watts_of(made, s.verdict.expected_w) + witness(i) +
-                        ", and the bank is willing. Have the controller looked at.";
-    else if (s.float_low.on)
-      controller.text = Words::capital(name) + " controller rests in float while the bank is at " + Words::percent(st.site_look.soc.value_or(0)) + ": " +
-                        Words::watts_of(made, s.verdict.expected_w) + ". Its settings or the controller: worth a look.";
-    else if (s.controller.until != Utc{} || s.float_low.until != Utc{})
-      controller.over_text = Words::capital(name) + " controller charges again.";
-    out.push_back(std::move(controller));
-
-    Fact over = fact("over_voltage", s.over_voltage);
-    const double limit_v = s.calibration.paper().sheet().controller.max_pv_voltage_v;
-    if (s.over_voltage.on) {
-      over.text = Words::capital(name) + " controller stopped by over-voltage: " + fixed(s.over_voltage_volts, 1) + " V, limit " + fixed(limit_v, 0) +
-                  " V, on a cold clear morning. It should start as the glass warms. Nothing to do.";
-      over.over_text = "";
-    } else if (s.cold_open_v > 0) {
-      over.condition = true;
-      over.confidence = 0.8;
-      over.text = who + " may reach " + fixed(s.cold_open_v, 1) + " V tomorrow morning at " + words.temperature(s.cold_air_c) + "; its controller stops at " +
-                  fixed(limit_v, 0) + " V and starts again as the glass warms. Fewer modules in a row would cure it: ask someone qualified.";
+    if (Fact* controller = fact("controller", idle || s.float_low.on, idle ? s.controller : s.float_low)) {
+      if (idle)
+        controller->text = Words::capital(name) + " controller does not charge since " + words.when(s.controller.since, now.utc) + ": " +
+                          Words::volts(l.volts) + " but " + Words::watts_of(made, s.verdict.expected_w) + witness(i) +
+                          ", and the bank is willing. Have the controller looked at.";
+      else if (s.float_low.on)
+        controller->text = Words::capital(name) + " controller rests in float while the bank is at " + Words::percent(st.site_look.soc.value_or(0)) + ": " +
+                          Words::watts_of(made, s.verdict.expected_w) + ". Its settings or the controller: worth a look.";
+      else if (s.controller.until != Utc{} || s.float_low.until != Utc{})
+        controller->over_text = Words::capital(name) + " controller charges again.";
     }
-    out.push_back(std::move(over));
 
-    Fact stale = fact("stale", s.stale);
-    if (s.stale.on) {
-      const Utc since = s.silent_since.value_or(s.stale.since);
-      stale.text = s.frozen ? who + " sends the same value since " + words.when(since, now.utc) + " while the sun moves. It is not used until it changes."
-                            : "No word from the " + name + " string since " + words.when(since, now.utc) + ". It is not watched until it is back; look at its gateway.";
-    } else if (s.stale.until != Utc{}) {
-      stale.over_text = who + " is heard again.";
+    const bool may_reach = !s.over_voltage.on && s.cold_open_v > 0;
+    if (Fact* over = fact("over_voltage", s.over_voltage.on || may_reach, s.over_voltage)) {
+      const double limit_v = s.calibration.paper().sheet().controller.max_pv_voltage_v;
+      if (s.over_voltage.on) {
+        over->text = Words::capital(name) + " controller stopped by over-voltage: " + fixed(s.over_voltage_volts, 1) + " V, limit " + fixed(limit_v, 0) +
+                    " V, on a cold clear morning. It should start as the glass warms. Nothing to do.";
+      } else if (may_reach) {
+        over->confidence = 0.8;
+        over->text = who + " may reach " + fixed(s.cold_open_v, 1) + " V tomorrow morning at " + words.temperature(s.cold_air_c) + "; its controller stops at " +
+                    fixed(limit_v, 0) + " V and starts again as the glass warms. Fewer modules in a row would cure it: ask someone qualified.";
+      }
     }
-    out.push_back(std::move(stale));
+
+    if (Fact* stale = fact("stale", s.stale.on, s.stale)) {
+      if (s.stale.on) {
+        const Utc since = s.silent_since.value_or(s.stale.since);
+        stale->text = s.frozen ? who + " sends the same value since " + words.when(since, now.utc) + " while the sun moves. It is not used until it changes."
+                              : "No word from the " + name + " string since " + words.when(since, now.utc) + ". It is not watched until it is back; look at its gateway.";
+      } else if (s.stale.until != Utc{}) {
+        stale->over_text = who + " is heard again.";
+      }
+    }
   }
-  return out;
+  return out.take();
 }
 
 }  // namespace fw::diagnosis

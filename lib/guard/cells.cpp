@@ -104,8 +104,8 @@ std::optional<double> Cells::cell_c(int i, Elapsed now) const {
 
 Cells::View Cells::at(Elapsed now) const {
   View v;
-  std::vector<double> cells;
-  cells.reserve(sensors_.size());
+  std::vector<double>& cells = usable_c_;
+  cells.clear();
   double lost_was_colder_by = 0;
   for (int i = 0; i < count(); ++i) {
     const Sensor& s = sensors_[i];

@@ -80,6 +80,7 @@ class Cells {
   const Decisions& decide_;
   std::vector<Sensor> sensors_;
   std::optional<Elapsed> apart_since_;
+  mutable std::vector<double> usable_c_;    ///< of at(), kept for its memory
 };
 
 }  // namespace fw::guard

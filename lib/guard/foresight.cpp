@@ -298,15 +298,13 @@ void Foresight::judge(Warning& w, const RigMinute& m, double cell_c) {
   w.heat_kwh = need.kwh;
 }
 
-std::vector<Fact> Foresight::facts(Now now) const {
-  std::vector<Fact> out;
+void Foresight::facts(Now now, Facts& out) const {
   // Tonight's hours need no day beside them.
   const auto said = [&](Utc t) { return t - now.utc < hours{14} ? words_.clock(t) : words_.when(t, now.utc); };
   for (const Warning& w : warnings_) {
-    Fact f;
-    f.alarm = "bank_cold_ahead";
-    f.subject = w.subject;
-    f.condition = w.active;
+    Fact* const fact = out.add("bank_cold_ahead", w.subject, w.active);
+    if (!fact) continue;
+    Fact& f = *fact;
     // Once charging is off, that is the news.
     if (w.subject != "discharge") f.hidden_by = {"bank_cold-bank"};
     if (w.subject == "floor") f.hidden_by.push_back("bank_cold_ahead-bank");
@@ -316,7 +314,6 @@ std::vector<Fact> Foresight::facts(Now now) const {
       if (w.reached && *cell_c_ <= w.level_c) {
         f.text += " That is about your floor of " + words_.temperature(w.level_c) + "; they come and go about it as the heater works. Nothing to do.";
         f.worth_saying = false;
-        out.push_back(std::move(f));
         continue;
       }
       const std::string level = words_.temperature(w.level_c);
@@ -342,26 +339,20 @@ std::vector<Fact> Foresight::facts(Now now) const {
     } else {
       f.over_text = w.reached ? "Cells have reached " + words_.temperature(w.level_c) + "." : "Cells now likely to stay above " + words_.temperature(w.level_c) + ".";
     }
-    out.push_back(std::move(f));
   }
   if (own_w_ > 0 || !rig_.heaters.empty()) {
-    Fact f;
-    f.alarm = "heater";
-    f.subject = "bank";
-    f.condition = cannot_hold_ && cell_c_.has_value();
-    if (f.condition && heating_since_) {
+    Fact* const f = out.add("heater", "bank", cannot_hold_ && cell_c_);
+    if (f && f->condition && heating_since_) {
       const Utc morning = words_.next_at(8 * 60, now.utc);
       const double kwh = now_.heater_w * hours_of(morning - *heating_since_) / 1000;
-      f.text = "Heater cannot hold " + words_.temperature(rig_.bank.window.lower_limit_c) + " tonight: " + Words::watts(now_.heater_w) +
+      f->text = "Heater cannot hold " + words_.temperature(rig_.bank.window.lower_limit_c) + " tonight: " + Words::watts(now_.heater_w) +
                " since " + words_.when(*heating_since_, now.utc) + ", cells at " + words_.temperature(*cell_c_) + " and falling. Left on until " +
                words_.clock(morning) + " it costs about " + Words::energy(kwh) + ". No charging before the bank is warmed otherwise.";
-      f.confidence = 0.9;
-    } else if (heating_since_ && cell_c_) {
-      f.over_text = "The heater keeps up again: cells at " + words_.temperature(*cell_c_) + ".";
+      f->confidence = 0.9;
+    } else if (f && heating_since_ && cell_c_) {
+      f->over_text = "The heater keeps up again: cells at " + words_.temperature(*cell_c_) + ".";
     }
-    out.push_back(std::move(f));
   }
-  return out;
 }
 
 std::vector<std::string> Foresight::sentences(Now now) const {

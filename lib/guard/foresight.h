@@ -38,7 +38,7 @@ class Foresight {
   /// heater_w: of the heaters switched by us that are on.
   void on_minute(const RigMinute& m, std::optional<double> cell_c, double heater_w);
 
-  std::vector<Fact> facts(Now now) const;
+  void facts(Now now, Facts& out) const;
   std::vector<std::string> sentences(Now now) const;
 
   /// K/h at a cell temperature under the present surroundings; none while too little is learned to judge a sensor by.

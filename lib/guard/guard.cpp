@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <cassert>
 #include <cmath>
 #include <nlohmann/json.hpp>
 
@@ -45,12 +46,19 @@ struct Guard::State {
         string_power(r.strings.size()), output_current(r.strings.size()), stage(r.strings.size()) {
     for (int i = 0; i < static_cast<int>(r.chargers.size()); ++i) chargers.emplace_back(r, i, d);
     for (const auto& h : r.heaters) heaters.emplace_back(h);
+    for (int i = 0; i < cells.count(); ++i) {
+      sensor_subjects.push_back(subject(cells.name(i), i));
+      const auto* s = source_of(i);
+      unit_confirmed.push_back(s && s->unit_confirmed);
+    }
   }
 
   const rig::Rig& rig;
   const Words& words;
   const Decisions& decide;
   Cells cells;
+  std::vector<std::string> sensor_subjects;      ///< of the facts about each
+  std::vector<bool> unit_confirmed;              ///< by the owner, of each
   Gate gate;
   Foresight foresight;
   Halves halves;
@@ -87,7 +95,16 @@ struct Guard::State {
 
   // ---- time --------------------------------------------------------------------------------
 
+  /// Asked with every reading and every message, and moved only by a step.
   std::optional<Elapsed> due() const {
+    if (!due_known) due_at = soonest(), due_known = true;
+    assert(due_at == soonest());
+    return due_at;
+  }
+  mutable std::optional<Elapsed> due_at;
+  mutable bool due_known = false;
+
+  std::optional<Elapsed> soonest() const {
     std::optional<Elapsed> next;
     const auto sooner = [&](std::optional<Elapsed> e) {
       if (e && (!next || *e < *next)) next = e;
@@ -135,10 +152,6 @@ struct Guard::State {
       if (s.channel == Channel{Quantity::cell_temperature, sensor}) return &s;
     return nullptr;
   }
-  bool unit_confirmed(int sensor) const {
-    const auto* s = source_of(sensor);
-    return s && s->unit_confirmed;
-  }
   /// How a sensor's numbers become degrees; a doubt belongs to this reading of them.
   std::string read_as(int sensor) const {
     const auto* s = source_of(sensor);
@@ -149,10 +162,12 @@ struct Guard::State {
   void judge_unit() {
     if (unit_settled) return;
     const auto air_c = air.within(now.at, soc_fresh), cabin_c = cabin.within(now.at, soc_fresh);
+    if ((!air_c && !cabin_c) || !idle()) return;
     bool judged = false, doubted = false;
     for (int i = 0; i < cells.count(); ++i) {
+      if (unit_confirmed[static_cast<std::size_t>(i)]) continue;
       const auto c = cells.cell_c(i, now.at);
-      if (!c || unit_confirmed(i) || !idle() || (!air_c && !cabin_c)) continue;
+      if (!c) continue;
       judged = true;
       const auto d = bank::unit_doubt(*c, air_c, cabin_c, true);
       if (d != bank::UnitDoubt::none) unit = d, unit_c = *c, unit_sensor = i, doubted = true;
@@ -196,6 +211,7 @@ struct Guard::State {
   }
 
   void step(Now n) {
+    due_known = false;
     judge_unit();
     const auto view = cells.at(n.at);
     last_min = view.min_c;
@@ -285,12 +301,11 @@ struct Guard::State {
   Utc utc_of(Elapsed e, Now n) const { return n.utc - (n.at - e); }
   std::string since(Elapsed e, Now n) const { return words.when(utc_of(e, n), n.utc); }
 
-  Fact cold_fact(Now n) const {
+  void cold_fact(Now n, Facts& out) const {
     const auto& w = rig.bank.window;
-    Fact f;
-    f.alarm = "bank_cold";
-    f.subject = "bank";
-    f.condition = gate.block() == Block::cold && last_min.has_value();
+    Fact* const fact = out.add("bank_cold", "bank", gate.block() == Block::cold && last_min);
+    if (!fact) return;
+    Fact& f = *fact;
     f.hidden_by = {"charging_unpermitted-bank"};
     if (f.condition) {
       f.text = chargers.empty() ? "Too cold to charge: " + temperatures() + "." : "Charging is off: " + temperatures() + ".";
@@ -305,30 +320,26 @@ struct Guard::State {
     } else if (gate.open() && last_min) {
       f.over_text = "Charging is permitted again: " + temperatures() + ".";
     }
-    return f;
   }
 
-  Fact cold_discharge_fact(Now n) const {
-    Fact f;
-    f.alarm = "bank_cold";
-    f.subject = "discharge";
+  void cold_discharge_fact(Now n, Facts& out) const {
+    Fact* const fact = out.add("bank_cold", "discharge", cold_draw_since && n.at - *cold_draw_since >= minutes{2} && last_min);
+    if (!fact) return;
+    Fact& f = *fact;
     f.priority = 1;
-    f.condition = cold_draw_since && n.at - *cold_draw_since >= minutes{2} && last_min;
     if (f.condition)
       f.text = Words::capital(temperatures()) + ", and " + Words::amps(-bank_current.value) + " are drawn since " + since(*cold_draw_since, n) + ". Your limit for discharge is " +
                words.temperature(*rig.bank.window.discharge_lower_limit_c) + ". Switch off what can be spared, or warm the bank.";
     else
       f.over_text = "Discharge in the cold is over.";
-    return f;
   }
 
-  Fact half_fact(Now n) const {
-    Fact f;
-    f.alarm = "bank_gone";
-    f.subject = "half";
+  void half_fact(Now n, Facts& out) const {
+    Fact* const fact = out.add("bank_gone", "half", halves.missing_since().has_value());
+    if (!fact) return;
+    Fact& f = *fact;
     f.priority = 1;
     f.confidence = 0.8;
-    f.condition = halves.missing_since().has_value();
     if (f.condition)
       f.text = "One of the " + std::to_string(rig.bank.parallel_batteries) + " parallel batteries has probably switched itself off since " + since(*halves.missing_since(), n) +
                ": the volts move " + fixed(halves.times(), 1) + " times as much for every ampere. The others carry its load, and " +
@@ -336,19 +347,15 @@ struct Guard::State {
                " is missing. Look at each battery's own light or display; have connections checked by someone qualified.";
     else
       f.over_text = "All batteries carry again.";
-    return f;
   }
 
-  Fact hot_fact() const {
-    Fact f;
-    f.alarm = "bank_hot";
-    f.subject = "bank";
-    f.condition = gate.block() == Block::hot && last_max.has_value();
-    if (f.condition)
-      f.text = "Charging is off: cells at " + words.temperature(*last_max) + ". Permit returns at " + words.temperature(rig.bank.window.upper_resume_c) + ". Give the bank air and shade.";
+  void hot_fact(Facts& out) const {
+    Fact* const f = out.add("bank_hot", "bank", gate.block() == Block::hot && last_max);
+    if (!f) return;
+    if (f->condition)
+      f->text = "Charging is off: cells at " + words.temperature(*last_max) + ". Permit returns at " + words.temperature(rig.bank.window.upper_resume_c) + ". Give the bank air and shade.";
     else if (gate.open() && last_max)
-      f.over_text = "Charging is permitted again: cells at " + words.temperature(*last_max) + ".";
-    return f;
+      f->over_text = "Charging is permitted again: cells at " + words.temperature(*last_max) + ".";
   }
 
   std::string held_off() const {
@@ -357,15 +364,15 @@ struct Guard::State {
     return (gate.open() ? " The other sensors stand in." : " Charging is held off until it is back.") + look;
   }
 
-  void sensor_facts(Now n, std::vector<Fact>& out) const {
+  void sensor_facts(Now n, Facts& out) const {
     for (int i = 0; i < cells.count(); ++i) {
-      Fact f;
-      f.alarm = "bank_sensor";
-      f.subject = subject(cells.name(i), i);
-      const std::string called = cells.count() > 1 ? "battery sensor " + cells.name(i) : "battery sensor";
       const bool usable = cells.usable(i, n.at);
       const auto word = cells.last_word(i);
-      f.condition = !usable && (word || cells.doubted_since(i) || n.at - begun_at >= silent_at_start);
+      Fact* const fact = out.add("bank_sensor", sensor_subjects[static_cast<std::size_t>(i)],
+                                 !usable && (word || cells.doubted_since(i) || n.at - begun_at >= silent_at_start));
+      if (!fact) continue;
+      Fact& f = *fact;
+      const std::string called = cells.count() > 1 ? "battery sensor " + cells.name(i) : "battery sensor";
       if (f.condition) {
         if (cells.doubt(i) == bank::Doubt::frozen)
           f.text = Words::capital(called) + " stands still at " + words.temperature(cells.doubted_c(i)) + " while all around it moves. Not believed since " + since(*cells.doubted_since(i), n) + "." + held_off();
@@ -376,50 +383,37 @@ struct Guard::State {
       } else if (usable) {
         f.over_text = Words::capital(called) + " is back: " + words.temperature(*cells.last_c(i)) + ".";
       }
-      out.push_back(std::move(f));
     }
-    Fact u;
-    u.alarm = "bank_sensor";
-    u.subject = "unit";
-    u.condition = unit != bank::UnitDoubt::none;
-    if (u.condition) {
+    Fact* const u = out.add("bank_sensor", "unit", unit != bank::UnitDoubt::none);
+    if (u && u->condition) {
       const bool f = unit == bank::UnitDoubt::fahrenheit;
       const std::string sensor = cells.count() > 1 ? "sensor " + cells.name(unit_sensor) : "cell_temperature";
-      u.text = "Cell temperature " + fixed(f ? unit_c : unit_c * 1.8 + 32, 0) + " looks like " + (f ? "°F, is read as °C" : "°C, is read as °F") +
+      u->text = "Cell temperature " + fixed(f ? unit_c : unit_c * 1.8 + 32, 0) + " looks like " + (f ? "°F, is read as °C" : "°C, is read as °F") +
                (air.known ? ": air is " + words.temperature(air.value) : "") + ". Charging is held off. In the config, at " + sensor +
                ", write unit: " + (f ? "degF" : "degC") + ", or unit_confirmed: true if it is right as it is; then restart or reload firnwatt.";
-    } else if (last_min) {
-      u.over_text = "The cell temperature can be believed again: " + words.temperature(*last_min) + ".";
+    } else if (u && last_min) {
+      u->over_text = "The cell temperature can be believed again: " + words.temperature(*last_min) + ".";
     }
-    out.push_back(std::move(u));
     if (cells.count() > 1) {
-      Fact a;
-      a.alarm = "bank_sensor";
-      a.subject = "apart";
-      a.condition = cells.apart_since() && n.at - *cells.apart_since() >= apart_for && last_min && last_max;
-      if (a.condition)
-        a.text = "Battery sensors disagree: " + words.temperature(*last_min) + " and " + words.temperature(*last_max) + " since " + since(*cells.apart_since(), n) + ". Charging follows whichever is stricter. Have a look at where they sit.";
-      else
-        a.over_text = "The battery sensors agree again.";
-      out.push_back(std::move(a));
+      Fact* const a = out.add("bank_sensor", "apart", cells.apart_since() && n.at - *cells.apart_since() >= apart_for && last_min && last_max);
+      if (a && a->condition)
+        a->text = "Battery sensors disagree: " + words.temperature(*last_min) + " and " + words.temperature(*last_max) + " since " + since(*cells.apart_since(), n) + ". Charging follows whichever is stricter. Have a look at where they sit.";
+      else if (a)
+        a->over_text = "The battery sensors agree again.";
     }
-    Fact m;
-    m.alarm = "bank_sensor";
-    m.subject = "current";
-    m.condition = milliamps;
-    if (milliamps) m.text = "Bank current " + fixed(bank_current.value, 0) + " looks like mA, is read as A. It is not used until the unit is put right.";
-    else m.over_text = "The bank current can be used again.";
-    out.push_back(std::move(m));
-    Fact b;
-    b.alarm = "bank_sensor";
-    b.subject = "battery";
+    if (Fact* m = out.add("bank_sensor", "current", milliamps)) {
+      if (milliamps) m->text = "Bank current " + fixed(bank_current.value, 0) + " looks like mA, is read as A. It is not used until the unit is put right.";
+      else m->over_text = "The bank current can be used again.";
+    }
     const bool warm = last_min && *last_min >= rig.bank.window.resume_c + 6 && last_max && *last_max < rig.bank.window.upper_resume_c - 5;
-    b.condition = holder != Holder::none && refused_since && n.at - *refused_since >= refused_for && warm;
-    if (b.condition)
-      b.text = std::string(holder == Holder::battery ? "The battery" : "The controller") + " refuses to charge since " + since(*refused_since, n) + " although " + temperatures() + " allow it. Its own sensor may read wrong, or another of its protections acts.";
-    else if (holder == Holder::none) b.over_text = "The bank takes charge again.";
-    out.push_back(std::move(b));
+    Fact* const b = out.add("bank_sensor", "battery", refused_long(n) && warm);
+    if (b && b->condition)
+      b->text = std::string(holder == Holder::battery ? "The battery" : "The controller") + " refuses to charge since " + since(*refused_since, n) + " although " + temperatures() + " allow it. Its own sensor may read wrong, or another of its protections acts.";
+    else if (b && holder == Holder::none)
+      b->over_text = "The bank takes charge again.";
   }
+
+  bool refused_long(Now n) const { return holder != Holder::none && refused_since && n.at - *refused_since >= refused_for; }
 
   /// ", about 15:30": when the cells will be three degrees warmer than now, where the course ahead shows it.
   std::string few_degrees_later(Now n) const {
@@ -427,12 +421,11 @@ struct Guard::State {
     return then ? ", about " + words.when(*then, n.utc) : "";
   }
 
-  Fact refusal_fact(Now n) const {
-    Fact f;
-    f.alarm = "bank_cold";
-    f.subject = "battery";
+  void refusal_fact(Now n, Facts& out) const {
     const bool cool = last_min && *last_min < rig.bank.window.resume_c + 6;
-    f.condition = holder != Holder::none && refused_since && n.at - *refused_since >= refused_for && cool;
+    Fact* const fact = out.add("bank_cold", "battery", refused_long(n) && cool);
+    if (!fact) return;
+    Fact& f = *fact;
     f.hidden_by = {"bank_cold-bank"};
     if (f.condition) {
       f.text = holder == Holder::battery
@@ -444,14 +437,12 @@ struct Guard::State {
     } else if (holder == Holder::none && last_min) {
       f.over_text = "The battery takes charge again: " + temperatures() + ".";
     }
-    return f;
   }
 
-  void flow_facts(Now n, std::vector<Fact>& out) const {
-    Fact f;
-    f.alarm = "charging_unpermitted";
-    f.subject = "bank";
-    f.condition = unpermitted(n.at);
+  void flow_fact(Now n, Facts& out) const {
+    Fact* const fact = out.add("charging_unpermitted", "bank", unpermitted(n.at));
+    if (!fact) return;
+    Fact& f = *fact;
     if (f.condition) {
       const std::string amps = Words::amps(bank_current.value);
       f.text = "The bank is charging" + (last_min ? " at " + words.temperature(*last_min) : std::string(" with its temperature unknown"));
@@ -469,13 +460,13 @@ struct Guard::State {
     } else {
       f.over_text = "The bank is no longer charging against the permit.";
     }
-    out.push_back(std::move(f));
+  }
 
+  void charger_facts(Now n, Facts& out) const {
     for (std::size_t i = 0; i < chargers.size(); ++i) {
-      Fact c;
-      c.alarm = "command_unconfirmed";
-      c.subject = rig.chargers[i].name;
-      c.condition = chargers[i].unconfirmed(n.at);
+      Fact* const fact = out.add("command_unconfirmed", rig.chargers[i].name, chargers[i].unconfirmed(n.at));
+      if (!fact) continue;
+      Fact& c = *fact;
       c.hidden_by = {"charging_unpermitted-bank"};
       if (c.condition) {
         const auto& line = chargers[i];
@@ -493,26 +484,22 @@ struct Guard::State {
       } else {
         c.over_text = "The " + rig.chargers[i].name + " charger obeys again.";
       }
-      out.push_back(std::move(c));
     }
   }
 
-  void heater_facts(Now n, std::vector<Fact>& out) const {
+  void heater_facts(Now n, Facts& out) const {
     for (std::size_t i = 0; i < heaters.size(); ++i) {
       const auto& h = rig.heaters[i];
-      Fact f;
-      f.alarm = "heater";
-      f.subject = h.name;
       const bool reserve = heaters[i].heat() == Heat::reserve;
       const bool deaf = heaters[i].unconfirmed(n.at);
-      f.condition = reserve || deaf;
+      Fact* const f = out.add("heater", h.name, reserve || deaf);
+      if (!f) continue;
       if (reserve && soc.known)
-        f.text = "Heat for the bank is off: it is at " + Words::percent(soc.value) + ", the heating reserve is " + Words::percent(h.min_soc) + ". " + Words::capital(temperatures()) + ".";
+        f->text = "Heat for the bank is off: it is at " + Words::percent(soc.value) + ", the heating reserve is " + Words::percent(h.min_soc) + ". " + Words::capital(temperatures()) + ".";
       else if (deaf)
-        f.text = "The " + h.name + " heater was told to " + (heaters[i].on() ? "heat and says it is off" : "stop and says it is on") + ". Have a look at it.";
+        f->text = "The " + h.name + " heater was told to " + (heaters[i].on() ? "heat and says it is off" : "stop and says it is on") + ". Have a look at it.";
       else
-        f.over_text = "The " + h.name + " heater may heat again and does as it is told.";
-      out.push_back(std::move(f));
+        f->over_text = "The " + h.name + " heater may heat again and does as it is told.";
     }
   }
 
@@ -606,23 +593,23 @@ std::optional<Elapsed> Guard::next_deadline() const { return s_->due(); }
 
 std::vector<Effect> Guard::take_effects() { return std::exchange(s_->effects, {}); }
 
-std::vector<Fact> Guard::facts(Now now) const {
+std::vector<Fact> Guard::facts(Now now, const Remembered& remembered) const {
   const State& s = *s_;
-  std::vector<Fact> out;
-  if (!s.rig.has_bank || !s.begun) return out;
+  Facts out(remembered);
+  if (!s.rig.has_bank || !s.begun) return {};
   if (s.has_cells()) {
-    out = s.foresight.facts(now);
-    out.reserve(out.size() + 10 + static_cast<std::size_t>(s.cells.count()) + s.chargers.size() + s.heaters.size());
-    out.push_back(s.cold_fact(now));
-    out.push_back(s.refusal_fact(now));
-    out.push_back(s.hot_fact());
-    if (s.rig.bank.window.discharge_lower_limit_c) out.push_back(s.cold_discharge_fact(now));
-    if (s.rig.bank.parallel_batteries > 1) out.push_back(s.half_fact(now));
+    s.foresight.facts(now, out);
+    s.cold_fact(now, out);
+    s.refusal_fact(now, out);
+    s.hot_fact(out);
+    if (s.rig.bank.window.discharge_lower_limit_c) s.cold_discharge_fact(now, out);
+    if (s.rig.bank.parallel_batteries > 1) s.half_fact(now, out);
     s.sensor_facts(now, out);
   }
-  s.flow_facts(now, out);
+  s.flow_fact(now, out);
+  s.charger_facts(now, out);
   s.heater_facts(now, out);
-  return out;
+  return out.take();
 }
 
 bool Guard::may_charge(int charger) const {
@@ -683,6 +670,7 @@ std::vector<Effect> Guard::all_off(std::string reason) {
   std::vector<Effect> out;
   for (auto& c : s_->chargers) c.farewell(reason, s_->now, out);
   for (auto& h : s_->heaters) h.farewell(out);
+  s_->due_known = false;
   return out;
 }
 
@@ -717,6 +705,7 @@ void Guard::restore(std::string_view text, Now now, Continuity how) {
   State& s = *s_;
   const auto j = json_in(text);
   if (!j.is_object() || j.value("v", 0) != 1) return;
+  s.due_known = false;
   const bool reload = how == Continuity::reload;
   try {
     Gate::Memory g{j.at("cold").get<bool>(), j.at("hot").get<bool>(), j.at("open").get<bool>(), j.at("limit_a").get<double>(), {}};
@@ -728,7 +717,7 @@ void Guard::restore(std::string_view text, Now now, Continuity how) {
     if (const int u = j.at("unit").get<int>(); u == 1 || u == 2) {
       // The config may have been put right, or the values confirmed, since.
       for (int i = 0; i < s.cells.count(); ++i) {
-        if (s.cells.name(i) != j.value("unit_sensor", "") || s.read_as(i) != j.value("unit_read_as", "") || s.unit_confirmed(i)) continue;
+        if (s.cells.name(i) != j.value("unit_sensor", "") || s.read_as(i) != j.value("unit_read_as", "") || s.unit_confirmed[static_cast<std::size_t>(i)]) continue;
         s.unit = static_cast<bank::UnitDoubt>(u);
         s.unit_sensor = i;
         s.unit_c = j.at("unit_c").get<double>();

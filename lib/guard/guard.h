@@ -48,7 +48,7 @@ class Guard {
   std::vector<Effect> take_effects();
 
   /// bank_cold_ahead, bank_cold, bank_hot, bank_sensor, charging_unpermitted, command_unconfirmed, heater.
-  std::vector<Fact> facts(Now now) const;
+  std::vector<Fact> facts(Now now, const Remembered& remembered = always_remembered) const;
 
   bool may_charge(int charger) const;
   std::optional<double> current_limit_a(int charger) const;  ///< none while not permitted

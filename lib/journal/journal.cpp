@@ -386,7 +386,7 @@ struct Journal::Impl {
       if (ready) commit(now, Store::What::all);
     }
     if (trouble != Trouble::none) return;
-    if (!pending.urgent.empty()) commit(now, Store::What::urgent);
+    if (!pending.urgent.empty() && !options.bulk) commit(now, Store::What::urgent);
     if (oldest_waiting && now.at - *oldest_waiting >= options.batch && !log_at_bound()) commit_batch(now);
     if (!ready) return;
     if (salvage) {

@@ -39,7 +39,7 @@ class Outlook {
   std::vector<Effect> take_effects();
 
   /// bank_low, bank_gone, reserve_ahead, surplus, cabin_cold, subject "rig".
-  std::vector<Fact> facts(Now now) const;
+  std::vector<Fact> facts(Now now, const Remembered& remembered = always_remembered) const;
 
   /// What clearing is worth, for the end of a snow message. "" without snow.
   std::string clearing_sentence(Now now) const;

@@ -1,7 +1,9 @@
 #pragma once
 // What a room knows to be so, offered to the alarms room: a condition, never yet an alarm.
+#include <functional>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "units/time.h"
@@ -22,6 +24,31 @@ struct Fact {
   bool worth_saying = true;          ///< false: journal only ("nothing to do")
   bool worth_repeating = true;       ///< false: nobody need hear of it again while it stands
   std::optional<int> priority;       ///< overrides the alarm's own: 0 low, 1 high, 2 urgent
+};
+
+/// Whether the alarms room remembers an alarm of this name, whatever its subject.
+using Remembered = std::function<bool(std::string_view alarm)>;
+inline bool always_remembered(std::string_view) { return true; }
+
+/// The facts of a minute. Nine in ten are not so and were not so before: nobody needs words for them.
+class Facts {
+ public:
+  explicit Facts(const Remembered& remembered) : remembered_(remembered) {}
+
+  /// A fact to be put into words; null when it is not so and nobody remembers the alarm. Good until the next one.
+  Fact* add(const char* alarm, std::string_view subject, bool condition) {
+    if (!condition && !remembered_(alarm)) return nullptr;
+    Fact& f = all_.emplace_back();
+    f.alarm = alarm;
+    f.subject = subject;
+    f.condition = condition;
+    return &f;
+  }
+  std::vector<Fact> take() { return std::move(all_); }
+
+ private:
+  const Remembered& remembered_;
+  std::vector<Fact> all_;
 };
 
 }  // namespace fw

@@ -27,6 +27,30 @@ TEST_CASE("an alarm is raised after its on-delay and stamped with its due time, 
   CHECK(b.said()[0].id == "bank_low-bank-" + std::to_string(midnight_ms + 8 * 3600000 + 300000));
 }
 
+TEST_CASE("a room may leave out what is not so and what nobody remembers: nothing that comes of it changes") {
+  Bench all, some;
+  unsigned chance = 1;
+  std::size_t left_out = 0;
+  for (int m = 0; m < 3 * 1440; ++m)
+    for (const char* alarm : {"snow", "outage", "bank_cold", "bank_low", "over_voltage", "heater"}) {
+      chance = chance * 1664525u + 1013904223u;
+      // Spells of hours, at another time of day for each.
+      const bool so = (m / 97 + static_cast<int>(alarm[0])) % 7 < 2 && chance % 10 != 0;
+      all.to(minutes{m});
+      some.to(minutes{m});
+      Fact f = all.fact(alarm, "front", so);
+      if (!so) f.over_text = "Over.";
+      all.offer(f);
+      if (so || some.alarms.remembers(alarm)) some.offer(f);
+      else ++left_out, some.advance(minutes{m});
+    }
+  CHECK(left_out > 100);
+  CHECK(all.events() == some.events());
+  CHECK(all.notices.size() == some.notices.size());
+  CHECK(all.notices.size() > 10);
+  CHECK(all.alarms.snapshot() == some.alarms.snapshot());
+}
+
 TEST_CASE("a condition broken before its on-delay raises nothing") {
   Bench b;
   b.hold(b.fact("bank_low", "bank", true), 8h, 8h + 4min);

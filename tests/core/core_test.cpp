@@ -3,14 +3,18 @@
 #include <doctest/doctest.h>
 
 #include <algorithm>
+#include <cmath>
 #include <cstdlib>
 #include <ctime>
 #include <functional>
+#include <limits>
+#include <nlohmann/json.hpp>
 #include <sstream>
 
 #include "alarms/builtin.h"
 #include "config/load.h"
 #include "core/state_text.h"
+#include "units/json.h"
 #include "units/text.h"
 
 using namespace fw;
@@ -98,6 +102,52 @@ std::vector<RowType> rows(const std::vector<Effect>& effects) {
 }
 
 }  // namespace
+
+TEST_CASE("the state of a string and of the bank is what the JSON library would write") {
+  const rig::Rig rig = lark();
+  const auto figure = [](std::optional<double> v, int decimals) -> nlohmann::ordered_json {
+    const auto rounded = v ? number_in(fixed(*v, decimals)) : std::nullopt;
+    return rounded ? nlohmann::ordered_json(*rounded) : nlohmann::ordered_json();
+  };
+  for (const std::optional<double> v : {std::optional<double>{}, {0.0}, {-0.0}, {-0.004}, {0.05}, {0.1}, {1.0}, {12.5}, {12.504}, {99.96}, {100.0}, {-7.25},
+                                        {13'337.123}, {1e6}, {std::nan("")}, {std::numeric_limits<double>::infinity()}}) {
+    CAPTURE(v.value_or(-1));
+    Verdict verdict;
+    verdict.utc = *utc_in("2026-01-15T15:04:00Z");
+    verdict.string = 0;
+    verdict.cause = Cause::snow;
+    verdict.confidence = v.value_or(0);
+    verdict.measured_w = verdict.performance_index = v;
+    verdict.clear_sky_w = verdict.expected_w = v.value_or(0);
+    verdict.reason = "a \"quoted\" °C\n";
+    if (v) verdict.evidence = {"voltage", "12 °C \\"};
+    StringMinute minute;
+    minute.voltage_v = minute.current_a = v;
+    nlohmann::ordered_json j;
+    j["utc"] = "2026-01-15T15:04:00Z";
+    j["string"] = "port";
+    j["cause"] = "snow";
+    j["confidence"] = figure(v.value_or(0), 2);
+    j["power_w"] = figure(v, 1);
+    for (const char* key : {"voltage_v", "current_a"}) j[key] = figure(v, 2);
+    for (const char* key : {"clear_sky_w", "expected_w"}) j[key] = figure(v.value_or(0), 1);
+    j["performance_index"] = figure(v, 2);
+    j["reason"] = verdict.reason;
+    j["evidence"] = verdict.evidence;
+    CHECK(core::string_state(rig, verdict, minute) == json_text_in_order(j));
+    RigMinute bank;
+    bank.start = verdict.utc;
+    bank.cell_min_c = bank.cell_max_c = bank.soc = bank.bank_voltage_v = bank.bank_current_a = v;
+    nlohmann::ordered_json b;
+    b["utc"] = "2026-01-15T15:04:00Z";
+    for (const char* key : {"cell_min_c", "cell_max_c"}) b[key] = figure(v, 1);
+    b["soc"] = figure(v, 3);
+    b["voltage_v"] = figure(v, 2);
+    b["current_a"] = figure(v, 1);
+    b["permit"] = v.has_value();
+    CHECK(core::bank_state(bank, v.has_value()) == json_text_in_order(b));
+  }
+}
 
 TEST_CASE("an extra, early or missing timer tick never changes what a feed produces") {
   const std::string plain = morning(Span{0});
@@ -327,6 +377,29 @@ TEST_CASE("state survives a restart through snapshots") {
   for (const auto& [room, data] : first.snapshots()) broken[room] = data.substr(0, data.size() / 2) + "\x01";
   third.restore(broken);
   third.on_message(cell(5, t0 + 10s));
+}
+
+TEST_CASE("how often snapshots are asked for changes nothing but their number") {
+  const auto day = [](Span every, std::size_t& snapshots) {
+    core::Core core(lark(), words(), start(), guard::Continuity::restart, every);
+    std::string all;
+    for (int m = 0; m <= 26 * 60; m += 5) {
+      core.on_message(cell(5, t0 + minutes{m}));
+      std::vector<Effect> effects = core.take_effects();
+      for (const auto& r : rows<SnapshotRow>(effects)) snapshots += r.key == "diagnosis";
+      std::erase_if(effects, [](const Effect& e) {
+        const auto* s = std::get_if<Store>(&e);
+        return s && std::holds_alternative<SnapshotRow>(s->row);
+      });
+      all += told(effects);
+    }
+    return all;
+  };
+  std::size_t hourly = 0, daily = 0;
+  const std::string with_many = day(1h, hourly);
+  CHECK(day(24h, daily) == with_many);
+  CHECK(hourly == 26);
+  CHECK(daily == 1);
 }
 
 TEST_CASE("the journal tells a config read again from a start") {

@@ -1,6 +1,8 @@
 // Situations of the bank's other guards: half a bank gone, cold discharge, a charger that takes too much, set points.
 #include <doctest/doctest.h>
 
+#include <algorithm>
+
 #include "guard_rig.h"
 
 using namespace fw;
@@ -51,6 +53,29 @@ TEST_CASE("a bank that resists more because it is colder has lost no battery") {
   Drive d(two_batteries());
   for (int k = 0; k < 12; ++k) live_with_loads(d, 6 * 60, 0.012 * (1 + 0.1 * k), 20 - 2.5 * k);
   CHECK_FALSE(d.stands("bank_gone", "half"));
+}
+
+TEST_CASE("where nobody remembers an alarm the facts are those that are so, each in the same words") {
+  Drive d(plain_rig(2));
+  const auto told = [&](bool remembered) {
+    std::string out;
+    for (const Fact& f : d.guard.facts(d.now(), [&](std::string_view) { return remembered; }))
+      if (f.condition) out += f.alarm + '-' + f.subject + ": " + f.text + '\n';
+      else CHECK(remembered);
+    return out;
+  };
+  std::size_t lines = 0;
+  for (int m = 0; m < 300; ++m) {
+    d.cell(m < 60 ? 6 : m < 120 ? 0.5 - 0.02 * (m - 60) : m < 180 ? -0.7 : 4, 0);
+    if (m < 200) d.cell(m < 60 ? 6.2 : m < 150 ? 0.7 - 0.02 * (m - 60) : 14, 1);
+    d.reading(Quantity::bank_current, m % 90 < 70 ? 1 : 9);
+    d.minute({});
+    d.pass(minutes{1});
+    const std::string some = told(false);
+    CHECK(some == told(true));
+    lines += static_cast<std::size_t>(std::count(some.begin(), some.end(), '\n'));
+  }
+  CHECK(lines > 100);
 }
 
 TEST_CASE("a single battery is never halved") {

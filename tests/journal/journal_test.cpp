@@ -42,6 +42,20 @@ TEST_CASE("a batch also falls due by the clock alone, and flush writes what wait
   CHECK(j->waiting() == 0);
 }
 
+TEST_CASE("in a replay an alarm waits for the batch as well, whatever upkeep comes between") {
+  Folder f;
+  journal::Options o;
+  o.bulk = true;
+  auto j = opened(f / "demo.journal", o);
+  REQUIRE(j);
+  CHECK(j->write({alarm(start, "raised"), sample(start, 100, 60)}, at(start)));
+  for (int m = 5; m < 15; m += 5) j->maintain(at(start + minutes{m}));
+  CHECK(lines(csv(f / "demo.journal", "alarms")) == 1);
+  j->maintain(at(start + minutes{15}));
+  CHECK(lines(csv(f / "demo.journal", "alarms")) == 2);
+  CHECK(j->waiting() == 0);
+}
+
 TEST_CASE("once the log has been moved into the file it begins small again, so that it is not moved at every write") {
   Folder f;
   const std::string path = f / "demo.journal";
