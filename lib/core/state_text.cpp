@@ -13,45 +13,58 @@ namespace {
 
 using nlohmann::ordered_json;
 
-/// A number rounded to `decimals`, or null; printed shortest, so the same value gives the same bytes.
-ordered_json figure(std::optional<double> v, int decimals) {
-  if (!v) return nullptr;
-  const auto text = fixed(*v, decimals);
-  const auto rounded = number_in(text);
-  if (!rounded) return nullptr;
-  if (decimals == 0) return static_cast<std::int64_t>(*rounded);
-  return *rounded;
-}
+/// A flat JSON object, written as it grows: these go out every five minutes.
+class Members {
+ public:
+  void add(std::string_view key, std::string_view json) {
+    out_ += out_.empty() ? "{\"" : ",\"";
+    out_.append(key).append("\":").append(json);
+  }
+  void text(std::string_view key, const std::string& text) { add(key, json_quoted(text)); }
+  /// Rounded to `decimals` (one at least) and without idle zeros: 12.50 is 12.5, 12.00 is 12.0.
+  void figure(std::string_view key, std::optional<double> v, int decimals) {
+    std::string digits = fixed(v, decimals);
+    while (digits.ends_with('0') && !digits.ends_with(".0")) digits.pop_back();
+    add(key, digits.empty() ? "null" : digits);
+  }
+  std::string done() && {
+    out_ += '}';
+    return std::move(out_);
+  }
+
+ private:
+  std::string out_;
+};
 
 }  // namespace
 
 std::string string_state(const rig::Rig& rig, const Verdict& v, const StringMinute& m) {
-  ordered_json j;
-  j["utc"] = iso_utc(v.utc);
-  j["string"] = rig.strings[static_cast<std::size_t>(v.string)].name;
-  j["cause"] = name(v.cause);
-  j["confidence"] = figure(v.confidence, 2);
-  j["power_w"] = figure(v.measured_w, 1);
-  j["voltage_v"] = figure(m.voltage_v, 2);
-  j["current_a"] = figure(m.current_a, 2);
-  j["clear_sky_w"] = figure(v.clear_sky_w, 1);
-  j["expected_w"] = figure(v.expected_w, 1);
-  j["performance_index"] = figure(v.performance_index, 2);
-  j["reason"] = v.reason;
-  j["evidence"] = v.evidence;
-  return json_text_in_order(j);
+  Members j;
+  j.text("utc", iso_utc(v.utc));
+  j.text("string", rig.strings[static_cast<std::size_t>(v.string)].name);
+  j.text("cause", std::string(name(v.cause)));
+  j.figure("confidence", v.confidence, 2);
+  j.figure("power_w", v.measured_w, 1);
+  j.figure("voltage_v", m.voltage_v, 2);
+  j.figure("current_a", m.current_a, 2);
+  j.figure("clear_sky_w", v.clear_sky_w, 1);
+  j.figure("expected_w", v.expected_w, 1);
+  j.figure("performance_index", v.performance_index, 2);
+  j.text("reason", v.reason);
+  j.add("evidence", json_text(nlohmann::json(v.evidence)));
+  return std::move(j).done();
 }
 
 std::string bank_state(const RigMinute& m, bool permit) {
-  ordered_json j;
-  j["utc"] = iso_utc(m.start);
-  j["cell_min_c"] = figure(m.cell_min_c, 1);
-  j["cell_max_c"] = figure(m.cell_max_c, 1);
-  j["soc"] = figure(m.soc, 3);
-  j["voltage_v"] = figure(m.bank_voltage_v, 2);
-  j["current_a"] = figure(m.bank_current_a, 1);
-  j["permit"] = permit;
-  return json_text_in_order(j);
+  Members j;
+  j.text("utc", iso_utc(m.start));
+  j.figure("cell_min_c", m.cell_min_c, 1);
+  j.figure("cell_max_c", m.cell_max_c, 1);
+  j.figure("soc", m.soc, 3);
+  j.figure("voltage_v", m.bank_voltage_v, 2);
+  j.figure("current_a", m.bank_current_a, 1);
+  j.add("permit", permit ? "true" : "false");
+  return std::move(j).done();
 }
 
 std::string phrase(const Verdict& v) {

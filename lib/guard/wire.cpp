@@ -1,7 +1,6 @@
 #include "guard/wire.h"
 
 #include <cmath>
-#include <nlohmann/json.hpp>
 
 #include "units/json.h"
 #include "units/text.h"
@@ -27,21 +26,17 @@ std::string heat_payload(const rig::Heater& h) {
   return out;
 }
 
-std::string quoted(const std::string& text) {
-  return json_text(nlohmann::json(text));
+Publish kept(const std::string& connection, std::string topic, std::string payload) {
+  return {connection, std::move(topic), std::move(payload), 1, true, std::nullopt, ""};
 }
 
-Publish kept(const std::string& connection, const std::string& topic, const std::string& payload) {
-  return {connection, topic, payload, 1, true, std::nullopt, ""};
-}
-
-Publish passing(const std::string& connection, const std::string& topic, const std::string& payload, Span valid_for) {
-  return {connection, topic, payload, 0, false, static_cast<int>(valid_for / seconds{1}), ""};
+Publish passing(const std::string& connection, std::string topic, std::string payload, Span valid_for) {
+  return {connection, std::move(topic), std::move(payload), 0, false, static_cast<int>(valid_for / seconds{1}), ""};
 }
 
 Publish refusal(const rig::Rig& rig, const rig::Charger& c, const std::string& reason) {
   return kept(c.name, permit_topic(rig, c),
-              "{\"permit\":false,\"current_limit_a\":0,\"reason\":" + quoted(reason) + ",\"valid_for_s\":null,\"valid_until\":null}");
+              "{\"permit\":false,\"current_limit_a\":0,\"reason\":" + json_quoted(reason) + ",\"valid_for_s\":null,\"valid_until\":null}");
 }
 
 }  // namespace
@@ -53,11 +48,11 @@ std::string permit_topic(const rig::Rig& rig, const rig::Charger& c) {
 std::vector<Publish> yes_for(const rig::Rig& rig, const rig::Charger& c, double limit_a, const std::string& reason,
                              Span valid_for, Utc valid_until) {
   std::vector<Publish> out;
-  out.push_back(passing(c.name, permit_topic(rig, c),
-                        "{\"permit\":true,\"current_limit_a\":" + amperes(limit_a) + ",\"reason\":" + quoted(reason) +
-                            ",\"valid_for_s\":" + std::to_string(valid_for / seconds{1}) + ",\"valid_until\":\"" +
-                            iso_utc(valid_until) + "\"}",
-                        valid_for));
+  std::string payload;
+  payload.reserve(160 + reason.size());
+  payload.append("{\"permit\":true,\"current_limit_a\":").append(amperes(limit_a)).append(",\"reason\":").append(json_quoted(reason));
+  payload.append(",\"valid_for_s\":").append(std::to_string(valid_for / seconds{1})).append(",\"valid_until\":\"").append(iso_utc(valid_until)).append("\"}");
+  out.push_back(passing(c.name, permit_topic(rig, c), std::move(payload), valid_for));
   if (!c.limit_topic.empty()) out.push_back(passing(c.name, c.limit_topic, limit_payload(c, limit_a), valid_for));
   if (c.command.configured() && c.stop_by != rig::StopBy::never)
     out.push_back(passing(c.name, c.command.topic, c.command.on_payload, valid_for));

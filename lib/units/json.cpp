@@ -89,6 +89,12 @@ void write(const Json& value, std::string& out) {
 
 nlohmann::json json_in(std::string_view text) { return nlohmann::json::parse(text, nullptr, false); }
 
+std::string json_quoted(const std::string& text) {
+  std::string out;
+  write_text<nlohmann::json>(text, out);
+  return out;
+}
+
 std::string json_text(const nlohmann::json& value) {
   std::string out;
   write(value, out);

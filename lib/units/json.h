@@ -13,5 +13,7 @@ nlohmann::json json_in(std::string_view text);
 std::string json_text(const nlohmann::json& value);
 /// The same, its members in the order they were given.
 std::string json_text_in_order(const nlohmann::ordered_json& value);
+/// A text alone, as json_text() writes it.
+std::string json_quoted(const std::string& text);
 
 }  // namespace fw

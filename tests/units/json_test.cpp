@@ -26,6 +26,7 @@ TEST_CASE("JSON is written byte for byte as the library writes it") {
   for (const std::int64_t v : {INT64_MIN, std::int64_t{-1}, std::int64_t{0}, INT64_MAX}) j["whole"].push_back(v);
   j["most"] = UINT64_MAX;
   for (const char* text : {"", "plain", "12 °C", "a\"b\\c", "line\nfeed\ttab\x01 \x1f \x7f", "\xff\xc0\xaf", "\xed\xa0\x80", "\xf0\x9f\x8c\xa8"}) {
+    CHECK(json_quoted(text) == json_text(nlohmann::json(text)));
     j["texts"].push_back(text);
     j[text] = true;
   }
