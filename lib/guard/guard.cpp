@@ -56,6 +56,7 @@ struct Guard::State {
   const rig::Rig& rig;
   const Words& words;
   const Decisions& decide;
+  const double unpermitted_from_a = rig::alarm_limit("charging_unpermitted", rig);
   Cells cells;
   std::vector<std::string> sensor_subjects;      ///< of the facts about each
   std::vector<bool> unit_confirmed;              ///< by the owner, of each
@@ -244,7 +245,7 @@ struct Guard::State {
   /// Current the bank takes although nothing may charge it.
   void judge_flow(Now n) {
     const auto a = bank_current.within(n.at, minutes{3});
-    double threshold = rig::alarm_limit("charging_unpermitted", rig);
+    double threshold = unpermitted_from_a;
     const bool heating = own_heater.within(n.at, fresh).value_or(0) > 0.5 || own_heater_w.within(n.at, fresh).value_or(0) > 1;
     if (rig.bank.self_heating && (heating || !own_heater.known)) {
       const double w = own_heater_w.within(n.at, fresh).value_or(0.1 * rig.bank.capacity_wh());
