@@ -14,6 +14,9 @@ constexpr double calm_step = 0.012;      // of ln(power), a minute
 constexpr double rounding_w = 0.6;
 constexpr double sure = 0.7, no_snow = 0.1;
 constexpr std::ptrdiff_t full_beside = 10;   // minutes
+constexpr double beside_deg = 37;            // of the sun's hour angle: two hours and a half
+constexpr double direction_deg = 3;
+constexpr std::size_t least_minutes = 5;
 // No cloud's edge stays this still for so long: calm and brighter than the model is a clear sky over a plane that leans
 // otherwise than thought.
 constexpr double very_calm_step = 0.008, brightest_level = 1.45, bright_level = 0.98;
@@ -37,6 +40,28 @@ void learn_calm_runs(const std::vector<Retrospect::Minute>& day, roof::Calibrati
   }
 }
 
+/// What the day gave at most with the sun in each direction, where it shone in full before and after.
+void learn_best(const std::vector<Retrospect::Minute>& day, double low, roof::Calibration& calibration) {
+  const auto full = [&](const Retrospect::Minute& m) { return m.share >= low && m.share < most_level; };
+  const auto direction = [](const Retrospect::Minute& m) { return static_cast<int>(m.sky.sun.azimuth_deg / direction_deg); };
+  for (std::size_t from = 0, to; from < day.size(); from = to) {
+    for (to = from + 1; to < day.size() && direction(day[to]) == direction(day[from]); ++to) {}
+    if (to - from < least_minutes) continue;
+    const auto near = [&](const Retrospect::Minute& m) { return std::abs(m.sky.sun.hour_angle_deg - day[from].sky.sun.hour_angle_deg) < beside_deg; };
+    std::ptrdiff_t before = 0, after = 0;
+    for (std::size_t i = from; i-- > 0 && near(day[i]);) before += full(day[i]);
+    for (std::size_t i = to; i < day.size() && near(day[i]); ++i) after += full(day[i]);
+    if (before + after < 2 * full_beside) continue;
+    std::vector<double> ratios;
+    for (std::size_t i = from; i < to; ++i)
+      if (day[i].paper.power_w > 0) ratios.push_back(day[i].measured_w / day[i].paper.power_w);
+    if (ratios.size() < least_minutes) continue;
+    std::sort(ratios.begin(), ratios.end());
+    const Retrospect::Minute& middle = day[(from + to) / 2];
+    calibration.keep_best(middle.day, middle.sky, middle.paper, ratios[ratios.size() * 4 / 5]);
+  }
+}
+
 }  // namespace
 
 void Retrospect::close_day(roof::Calibration& calibration) {
@@ -53,6 +78,7 @@ void Retrospect::close_day(roof::Calibration& calibration) {
   // snow has no full power before it on a dry day; between full power and full power it was a shadow, whatever it seemed
   const double low = low_below * *middle;
   const auto full = [&](const Minute& m) { return m.cloudless > sure && m.share >= low; };
+  learn_best(day, low, calibration);
   std::ptrdiff_t before = 0, after = std::count_if(day.begin(), day.end(), full);
   for (const Minute& m : day) {
     if (full(m)) ++before, --after;

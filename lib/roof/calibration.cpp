@@ -23,6 +23,8 @@ constexpr double day_sigma = 0.06;        // how much days differ by themselves
 constexpr double paper_sigma = 0.08;      // of a rating; an estimate
 constexpr double full_patch_min = 10;     // minutes after which a patch counts in full
 constexpr double good_day_min = 45;
+constexpr double never_above = 0.85;       // of clear power, on so many days: something stands there
+constexpr std::size_t best_days = 3;
 constexpr double gap_below = 0.7;         // shade on both sides of a gap
 
 int patch_key(double elevation_deg, double azimuth_deg) {
@@ -142,13 +144,27 @@ void Calibration::learn(std::int32_t day, const sky::State& sky, const Expected&
   if (unfitted_minutes_ >= (settled() ? 30 : 15)) refit();
 }
 
+void Calibration::keep_best(std::int32_t day, const sky::State& sky, const Expected& paper, double ratio) {
+  if (!(paper.power_w > 0.03 * paper_.rated_w()) || !(ratio >= 0) || ratio > 2) return;
+  Patch& p = patches_[patch_key(sky.sun.apparent_elevation_deg, sky.sun.azimuth_deg)];
+  if (p.minutes == 0) {
+    p.elevation_deg = sky.sun.apparent_elevation_deg;
+    p.azimuth_deg = sky.sun.azimuth_deg;
+    p.airmass = sky.airmass_absolute;
+    p.beam_share = paper.beam_w / paper.power_w;
+  }
+  p.best.push_back({day, ratio});
+  if (p.best.size() > days_per_patch) p.best.erase(p.best.begin());
+}
+
 void Calibration::refit() {
   unfitted_minutes_ = 0;
   if (day_scales_.empty()) return;
   // Patches not seen for two months belong to another season's sky, and maybe to another tree.
   const std::int32_t oldest = day_scales_.rbegin()->first - days_kept;
   for (auto it = patches_.begin(); it != patches_.end();)
-    it = it->second.days.empty() || it->second.days.back().day < oldest ? patches_.erase(it) : std::next(it);
+    it = (it->second.days.empty() || it->second.days.back().day < oldest) && (it->second.best.empty() || it->second.best.back().day < oldest)
+             ? patches_.erase(it) : std::next(it);
   fit_plane_and_haze();
   fit_scale();
   fit_shade();
@@ -347,6 +363,22 @@ void Calibration::fit_shade() {
     // One day alone may have been a fault. Two that agree may not.
     p.shade_agreed = q.size() >= 2 && agree(p.shade_total, q[(q.size() + 1) / 2]);
     p.shade_total = std::clamp(p.shade_total, 0.0, 1.05);
+    if (p.shade_agreed || (!q.empty() && q[0] > never_above)) continue;
+    // no calm minute tells; what it never exceeds may
+    std::vector<double> best;
+    for (const int row : {-1, 0, 1}) {   // the sun passes from row to row within days
+      const auto beside = patches_.find(key + row * patches_around);
+      if (beside == patches_.end()) continue;
+      for (const auto& b : beside->second.best) {
+        const auto it = day_scales_.find(b.day);
+        best.push_back(b.ratio / ((it == day_scales_.end() ? scale_ : it->second.scale) * std::exp(predicted(beside->second, fit))));
+      }
+    }
+    std::sort(best.begin(), best.end(), std::greater<>());
+    if (best.size() < best_days || best[0] > never_above || !agree(best[(best.size() - 1) / 3], best[(best.size() + 1) / 2])) continue;
+    p.shade_total = std::clamp(best[(best.size() - 1) / 3], 0.0, 1.05);
+    p.shade_days = static_cast<int>(best.size());
+    p.shade_agreed = true;
   }
 }
 
@@ -472,7 +504,7 @@ void Calibration::stand_on(const sky::Plane& plane) {
 void Calibration::reset() { *this = Calibration(paper_); }
 
 // firnwatt-calibration 1;scale;east;north;haze;scale day;unfitted|day:minutes:scale:covered ...|key:minutes:elevation:
-// azimuth:air mass:beam share:day,minutes,ratio ...
+// azimuth:air mass:beam share:day,minutes,ratio ... day,best ratio ...
 std::string Calibration::snapshot() const {
   std::string t = "firnwatt-calibration 1;" + fixed(scale_, 6) + ";" + fixed(lean_east_, 6) + ";" + fixed(lean_north_, 6) +
                   ";" + fixed(haze_, 6) + ";" + std::to_string(scale_day_) + ";" + fixed(unfitted_minutes_, 2) + "|";
@@ -491,6 +523,7 @@ std::string Calibration::snapshot() const {
          fixed(p.azimuth_deg, 3) + ":" + fixed(p.airmass, 3) + ":" + fixed(p.beam_share, 4);
     for (const auto& d : p.days)
       t += ":" + std::to_string(d.day) + "," + fixed(d.minutes, 1) + "," + fixed(d.ratio, 5);
+    for (const auto& b : p.best) t += ":" + std::to_string(b.day) + "," + fixed(b.ratio, 4);
   }
   return t;
 }
@@ -544,7 +577,7 @@ Result<void> Calibration::restore(std::string_view text) {
   }
   for (const auto record : parts(blocks[2], ' ')) {
     const auto f = parts(record, ':');
-    if (f.size() < 6 || f.size() > 6 + days_per_patch) return bad("a patch of sky is not readable");
+    if (f.size() < 6 || f.size() > 6 + 2 * days_per_patch) return bad("a patch of sky is not readable");
     const auto key = number(f[0], 0, 46 * patches_around), minutes = number(f[1], 0, 1e7), el = number(f[2], -1, 90.5),
                az = number(f[3], 0, 360), am = number(f[4], 0, 40), share = number(f[5], 0, 1);
     if (!key || !minutes || !el || !az || !am || !share) return bad("a patch of sky is out of range");
@@ -556,6 +589,12 @@ Result<void> Calibration::restore(std::string_view text) {
     p.beam_share = *share;
     for (std::size_t i = 6; i < f.size(); ++i) {
       const auto g = parts(f[i], ',');
+      if (g.size() == 2) {
+        const auto d = number(g[0], -1e6, 1e6), r = number(g[1], 0, 2);
+        if (!d || !r) return bad("a day of a patch is out of range");
+        p.best.push_back({static_cast<std::int32_t>(*d), *r});
+        continue;
+      }
       if (g.size() != 3) return bad("a day of a patch is not readable");
       const auto d = number(g[0], -1e6, 1e6), m = number(g[1], 0, 1e6), r = number(g[2], 0, 2);
       if (!d || !m || !r) return bad("a day of a patch is out of range");

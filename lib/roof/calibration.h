@@ -55,6 +55,10 @@ class Calibration {
   void learn(std::int32_t local_day, const sky::State& sky, const Expected& paper_expected, double measured_w,
              double weight = 1, double may_be_covered = 0);
 
+  /// Most that a day gave with the sun here (measured over paper), whatever the sky, when there was sun before and after:
+  /// days on which it is always little, and alike, tell of an obstacle that no calm minute showed.
+  void keep_best(std::int32_t day, const sky::State& sky, const Expected& paper, double ratio);
+
   /// Works out scale, plane, haze and shade anew from what is gathered; learn() does so by itself
   /// after every 15 minutes learned (30 when settled).
   void refit();
@@ -108,10 +112,15 @@ class Calibration {
     double minutes = 0;
     double ratio = 0;  ///< measured over paper
   };
+  struct DayBest {
+    std::int32_t day = 0;
+    double ratio = 0;
+  };
   /// A patch of sky, 3 deg of azimuth by 2 deg of elevation.
   struct Patch {
     double minutes = 0, elevation_deg = 0, azimuth_deg = 0, airmass = 0, beam_share = 0;  ///< means
     std::vector<DayRatio> days;  ///< oldest first
+    std::vector<DayBest> best;   ///< see keep_best(); oldest first
     double shade_total = 1;      ///< near the best of the days
     int shade_days = 0;
     bool shade_agreed = false;

@@ -247,6 +247,43 @@ TEST_CASE("a place seen once is remembered as seen, without being called shaded"
   CHECK(hidden > 20);
 }
 
+TEST_CASE("where the string never makes much, alike on three days with sun before and after, something stands; one bright day says no") {
+  struct Days {
+    std::vector<double> best;
+    bool known;
+  };
+  const Days cases[] = {{{0.50, 0.55}, false}, {{0.50, 0.55, 0.47}, true}, {{0.50, 0.55, 0.98}, false}, {{0.15, 0.45, 0.75}, false}};
+  for (const Days& d : cases) {
+    CAPTURE(d.best);
+    World w = world(5, 180, 0, 0, 0);
+    Calibration c(w.paper);
+    const auto behind = [](const sky::State& s) { return s.sun.azimuth_deg > 200 && s.sun.azimuth_deg < 212; };
+    for (int day = 0; day < static_cast<int>(d.best.size()); ++day) {
+      w.teach(c, day, 8, 12);
+      for (int minute = 0; minute < 1440; minute += 12) {
+        const auto sky = sky::clear_state(w.described, w.first + days{day} + minutes{minute}, w.weather.air_c, 0.5);
+        if (sky.sun.apparent_elevation_deg > 6 && behind(sky)) c.keep_best(day, sky, roof::expected(w.paper, sky, w.weather), d.best[static_cast<std::size_t>(day)]);
+      }
+    }
+    c.refit();
+    Calibration again(w.paper);
+    REQUIRE(again.restore(c.snapshot()));
+    for (const Calibration* each : {&c, &again}) {
+      int known = 0, seen = 0;
+      for (int minute = 0; minute < 1440; minute += 4) {
+        const auto sky = sky::clear_state(w.described, w.first + days{2} + minutes{minute}, w.weather.air_c, 0.5);
+        if (sky.sun.apparent_elevation_deg < 6 || sky.sun.azimuth_deg < 203 || sky.sun.azimuth_deg > 209) continue;
+        ++seen;
+        const auto shade = each->shade(sky.sun.apparent_elevation_deg, sky.sun.azimuth_deg);
+        known += shade.known && shade.total > 0.4 && shade.total < 0.7;
+      }
+      CHECK(seen > 3);
+      CHECK((known == seen) == d.known);
+      if (!d.known) CHECK(known == 0);
+    }
+  }
+}
+
 TEST_CASE("shade of one day is no fixed shade") {
   World w = world(3, 180, 0, 0, 0);
   w.beam_left = [](int day, const sky::State& s) { return day == 3 && s.sun.azimuth_deg > 200 ? 0.1 : 1.0; };
