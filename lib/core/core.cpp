@@ -371,6 +371,7 @@ void Core::gather_facts() {
         f.worth_saying = f.worth_saying && climb_worth_it;
         f.worth_repeating = outlook_.clearing_hour_near();
       }
+      if (f.alarm == "soiling" && f.condition) f.text += " " + outlook_.cleaning_sentence();
       alarms_.offer(f, t);
     }
     for (const Fact& f : outlook_.facts(t, remembered)) alarms_.offer(f, t);

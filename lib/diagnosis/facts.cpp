@@ -10,9 +10,11 @@ namespace {
 
 std::string string_named(const std::string& name) { return Words::capital(name) + " string"; }
 
+constexpr double says_something = 0.03;  ///< of the rating: in less light figures say nothing
+
 /// "62 of 840 W" behind `lead`; nothing at night and in the first light, when figures say nothing.
 std::string figures(const char* lead, double made, double could, double rated_w) {
-  return could >= 0.03 * rated_w ? lead + Words::watts_of(made, could) : "";
+  return could >= says_something * rated_w ? lead + Words::watts_of(made, could) : "";
 }
 
 /// What is left with one of so many branches lost.
@@ -43,7 +45,12 @@ std::vector<Fact> Diagnosis::facts(Now now, const Remembered& remembered) const 
   double snow_made = 0, snow_clear = 0, snow_rated = 0, snow_confidence = 1;
   Utc snow_since = Utc::max();
   int covered = 0;
-  const auto under_snow = [](const StringMemory& s) { return s.snow.on && s.snow.level >= 0.5; };
+  // Glass that makes what a clear sky gives is not called covered, whatever is still believed of it.
+  const auto under_snow = [](const StringMemory& s) {
+    const double made = s.verdict.measured_w.value_or(0), clear = s.verdict.clear_sky_w;
+    const bool shows_bare = clear >= says_something * s.calibration.paper().rated_w() && made > 0.85 * clear;
+    return s.snow.on && s.snow.level >= 0.5 && !shows_bare;
+  };
   for (const StringMemory& s : st.strings)
     if (under_snow(s)) {
       ++covered;
@@ -130,6 +137,11 @@ std::vector<Fact> Diagnosis::facts(Now now, const Remembered& remembered) const 
         outage->text = who + " is still switched off. The bank may be charged and the sun is up: it can be switched on again.";
       } else if (s.off_by_owner) {
         // The owner knows.
+      } else if (s.outage.on && l.has_volts && l.volts_to_open > 0.5) {
+        // Voltage without light to judge it by: neither dead any more nor proven to be back.
+        outage->text = who + " has voltage again, " + Words::volts(l.volts) + " at the controller; it was dead since " + words.when(s.outage.since, now.utc) +
+                       ". Whether it makes power shows when the sun is higher.";
+        outage->worth_saying = false;
       } else if (s.outage.on) {
         outage->text = who + " dead since " + words.when(s.outage.since, now.utc) + witness(i) + (l.has_volts ? "; " + Words::volts(std::abs(l.volts)) + " at the controller" : "") +
                       ". Looks like a plug, switch or breaker. Have it looked at by someone qualified.";

@@ -287,7 +287,7 @@ void Outlook::advise(const Stamp& when) {
   advise_clearing(when);
   advise_surplus(when);
   if (plan_.cleaning.worth_it && !away_ && rig_.advice.climb != rig::Climb::never)
-    advice_.put("cleaning", {cleaning_text(words_, plan_), plan_.cleaning.kwh_a_week, {}, {}, "film"}, when);
+    advice_.put("cleaning", {"Film on the glass. " + washing_text(plan_.cleaning), plan_.cleaning.kwh_a_week, {}, {}, "film"}, when);
   else
     advice_.withdraw("cleaning", "withdrawn: not worth it now", when);
   if (plan_.attitude) {
@@ -332,6 +332,11 @@ std::vector<Effect> Outlook::take_effects() {
 std::optional<double> Outlook::hours_left() const {
   if (!plan_.soc_known || !plan_.reserve_at || shore_) return {};
   return std::max(0.0, hours_of(*plan_.reserve_at - plan_.at));
+}
+
+std::string Outlook::cleaning_sentence() const {
+  const bool climbs = !away_ && rig_.advice.climb != rig::Climb::never;
+  return climbs && plan_.cleaning.worth_it ? washing_text(plan_.cleaning) : "Nothing to do now.";
 }
 
 bool Outlook::clearing_worth_saying() const {

@@ -43,6 +43,8 @@ class Outlook {
 
   /// What clearing is worth, for the end of a snow message. "" without snow.
   std::string clearing_sentence(Now now) const;
+  /// What washing is worth, for the end of a message on film.
+  std::string cleaning_sentence() const;
   /// False: nothing to decide, the journal is enough.
   bool clearing_worth_saying() const;
   /// Its hour is near: what is best done at ten need not be said again at midnight.

@@ -218,8 +218,8 @@ std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& pl
   return text;
 }
 
-std::string cleaning_text(const Words&, const Plan& plan) {
-  return "Film on the glass: cleaning looks worth about " + Words::energy(plan.cleaning.kwh_a_week) +
+std::string washing_text(const Cleaning& cleaning) {
+  return "Cleaning looks worth about " + Words::energy(cleaning.kwh_a_week) +
          " a week. Water and a soft cloth when the glass is above freezing, mind the ladder.";
 }
 

@@ -29,7 +29,7 @@ std::string energy_line(const Words& words, const Plan& plan, bool away = false)
 std::string surplus_text(const Words& words, const Surplus& surplus, Utc now);
 std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& plan, std::optional<double> soc, bool away,
                          std::optional<double> standing_w);
-std::string cleaning_text(const Words& words, const Plan& plan);
+std::string washing_text(const Cleaning& cleaning);
 /// "" when neither jack nor heading would bring much.
 std::string attitude_text(const rig::Rig& rig, const Words& words, const Plan& plan);
 std::string heavy_text(const HeavyLoad& heavy, double hours_left);

@@ -267,6 +267,24 @@ TEST_CASE("no voltage in daylight is a string cut off, unless its owner said so"
   }
 }
 
+TEST_CASE("a dead string that has voltage again at dawn is not called dead with its volts beside it") {
+  BenchRig r;
+  r.teach(3);
+  r.play(0, 2.2, 24, [&](double, MinuteIn& m) {
+    m.s.watts = 0;
+    m.s.volts = 0.0;
+    m.s.stage = Stage::off;
+  });
+  REQUIRE(r.standing("outage-star"));
+  CHECK(r.texts["outage-star"].find("dead since") != std::string::npos);
+  r.play(1, 0, 8.4, [](double, MinuteIn&) {});
+  CHECK(r.standing("outage-star"));
+  CHECK(r.texts["outage-star"].find("has voltage again, ") != std::string::npos);
+  r.play(1, 8.4, 11, [](double, MinuteIn&) {});
+  CHECK_FALSE(r.standing("outage-star"));
+  CHECK(r.over_texts["outage-star"] == "Star string is back.");
+}
+
 TEST_CASE("full voltage without current and a willing bank is the controller") {
   BenchRig r;
   r.teach(3);

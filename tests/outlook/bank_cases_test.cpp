@@ -288,9 +288,12 @@ TEST_CASE("cleaning is advised when the film costs enough, not when snow and tha
     s.forecast(at(15, 0), [&](Utc t) { return thaw && t >= at(16, 0) ? Weather{0.5, 3, t < at(16, 6) ? 1.0 : 0.0, 2} : Weather{0, 2, 0, 2}; });
     s.live(at(15, 9), at(15, 9, 30), [&](Utc) { return Sight{.soc = 0.4, .load_w = 60, .soiling = loss}; });
     const auto it = s.outlook().advice().find("cleaning");
+    // The message on film ends with the same.
+    if (it == s.outlook().advice().end()) CHECK(s.outlook().cleaning_sentence() == "Nothing to do now.");
+    else CHECK(it->second.text == "Film on the glass. " + s.outlook().cleaning_sentence());
     return it == s.outlook().advice().end() ? std::string() : it->second.text;
   };
-  CHECK(has(told(0.15, rig::Climb::yes, false), "cleaning looks worth about 1."));
+  CHECK(has(told(0.15, rig::Climb::yes, false), "Film on the glass. Cleaning looks worth about 1."));
   CHECK(has(told(0.15, rig::Climb::yes, false), "mind the ladder"));
   CHECK(told(0.04, rig::Climb::yes, false).empty());
   CHECK(told(0.15, rig::Climb::yes, true).empty());
