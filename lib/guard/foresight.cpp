@@ -4,6 +4,8 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "words/about_when.h"
+
 namespace fw::guard {
 
 namespace {
@@ -322,7 +324,7 @@ void Foresight::facts(Now now, Facts& out) const {
       if (!early.empty() && !late.empty() && *w.late - *w.early >= minutes{20} && *w.late - *w.early <= hours{8})
         f.text += " between " + early + " and " + late;
       else if (w.at)
-        f.text += " about " + said(*w.at);
+        f.text += *w.at - now.utc < hours{14} ? " about " + words_.clock(*w.at) : " " + about_when(words_, *w.at, now.utc);
       f.text += w.subject == "bank" ? "; charging stops there." : w.subject == "floor" ? ", your floor." : "; no discharge below that.";
       double rated = own_w_ > 0 && own_on_c_ ? own_w_ : 0;
       for (const auto& h : rig_.heaters) rated += h.rated_w;
@@ -359,7 +361,7 @@ std::vector<std::string> Foresight::sentences(Now now) const {
   std::vector<std::string> out;
   for (const Warning& w : warnings_)
     if (w.active && w.at && cell_c_ && *cell_c_ > w.level_c)
-      out.push_back("Cells likely to reach " + words_.temperature(w.level_c) + " about " + words_.when(*w.at, now.utc) + ".");
+      out.push_back("Cells likely to reach " + words_.temperature(w.level_c) + " " + about_when(words_, *w.at, now.utc) + ".");
   return out;
 }
 

@@ -16,6 +16,7 @@
 #include "rig/alarm_limits.h"
 #include "units/json.h"
 #include "units/text.h"
+#include "words/about_when.h"
 
 namespace fw::guard {
 
@@ -311,11 +312,11 @@ struct Guard::State {
     if (f.condition) {
       f.text = chargers.empty() ? "Too cold to charge: " + temperatures() + "." : "Charging is off: " + temperatures() + ".";
       if (gate.resuming_since()) {
-        f.text += (chargers.empty() ? " Warm enough about " : " Permit returns about ") + words.when(utc_of(*gate.resuming_since() + w.resume_dwell, n), n.utc) + " if they stay above " + words.temperature(w.resume_c) + ".";
+        f.text += (chargers.empty() ? " Warm enough " : " Permit returns ") + about_when(words, utc_of(*gate.resuming_since() + w.resume_dwell, n), n.utc) + " if they stay above " + words.temperature(w.resume_c) + ".";
       } else {
         f.text += (chargers.empty() ? " Warm enough above " : " Permit returns above ") + words.temperature(w.resume_c);
         const auto warm = foresight.warm_at(w.resume_c);
-        f.text += warm ? ", about " + words.when(*warm, n.utc) + " if the weather does as expected." : "; not within 18 h as it looks.";
+        f.text += warm ? ", " + about_when(words, *warm, n.utc) + " if the weather does as expected." : "; not within 18 h as it looks.";
       }
       if (chargers.empty()) f.text += " No charger here can be stopped by firnwatt.";
     } else if (gate.open() && last_min) {
@@ -419,7 +420,7 @@ struct Guard::State {
   /// ", about 15:30": when the cells will be three degrees warmer than now, where the course ahead shows it.
   std::string few_degrees_later(Now n) const {
     const auto then = last_min ? foresight.warm_at(*last_min + 3) : std::nullopt;
-    return then ? ", about " + words.when(*then, n.utc) : "";
+    return then ? ", " + about_when(words, *then, n.utc) : "";
   }
 
   void refusal_fact(Now n, Facts& out) const {
@@ -646,9 +647,9 @@ std::vector<std::string> Guard::sentences(Now now) const {
     std::string held = "Our permit holds charging off since " + s.since(s.gate.since(), now) + ": " + s.why() + ".";
     if (s.gate.block() == Block::cold) {
       if (s.gate.resuming_since())
-        held += " Until about " + s.words.when(s.utc_of(*s.gate.resuming_since() + s.rig.bank.window.resume_dwell, now), now.utc) + " if it stays so.";
+        held += " Until " + about_when(s.words, s.utc_of(*s.gate.resuming_since() + s.rig.bank.window.resume_dwell, now), now.utc) + " if it stays so.";
       else if (const auto warm = s.foresight.warm_at(s.rig.bank.window.resume_c))
-        held += " Warm enough about " + s.words.when(*warm, now.utc) + ".";
+        held += " Warm enough " + about_when(s.words, *warm, now.utc) + ".";
     }
     out.push_back(held);
   }

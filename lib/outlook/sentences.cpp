@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "units/text.h"
+#include "words/about_when.h"
 
 namespace fw::outlook {
 namespace {
@@ -40,13 +41,6 @@ std::string lasts(const Words& words, const Plan& plan) {
 std::string span_of(Utc at, Utc now) {
   const double days = hours_of(at - now) / 24;
   return days >= 2 ? fixed(days, 0) + " days" : Words::span(at - now);
-}
-
-/// "about 08:40", "tomorrow about 08:40".
-std::string about_when(const Words& words, Utc t, Utc now) {
-  const std::string when = words.when(t, now);
-  const auto gap = when.rfind(' ');
-  return gap == std::string::npos ? "about " + when : when.substr(0, gap) + " about " + when.substr(gap + 1);
 }
 
 /// "" for next to nothing.

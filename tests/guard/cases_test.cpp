@@ -53,6 +53,7 @@ TEST_CASE("a case sensor just above freezing: no permit until the resume value h
   CHECK(contains(d.all_sentences(), "refused by the battery"));
   CHECK(d.stands("bank_cold", "battery"));
   CHECK(contains(d.text("bank_cold", "battery"), "core is probably colder"));
+  CHECK(contains(d.text("bank_cold", "battery"), "Nothing to do; it should take charge a few degrees later, tomorrow about 0"));
 }
 
 TEST_CASE("without chargers of ours a bank that takes nothing in the cold is the battery's own refusal") {
@@ -92,6 +93,7 @@ TEST_CASE("too cold to charge until evening: never permitted, and said so") {
   }
   CHECK(d.stands("bank_cold"));
   CHECK(contains(d.text("bank_cold"), "Charging is off: cells at 0 °C. Permit returns above 2 °C"));
+  CHECK(d.text("bank_cold").ends_with("; not within 18 h as it looks."));
 }
 
 TEST_CASE("a heater too small for the night is said to be so by the second hour, with its cost") {
@@ -117,6 +119,7 @@ TEST_CASE("a heater too small for the night is said to be so by the second hour,
       said = d.stands("heater");
       CHECK(contains(d.text("heater"), "cannot hold 0 °C tonight"));
       CHECK(contains(d.text("heater"), "0.18 kWh"));
+      CHECK(d.text("heater").ends_with("No charging before the bank is warmed otherwise."));
     }
   }
   CHECK(said);
