@@ -429,7 +429,7 @@ void Filter::pass_covers(const SiteLook& site, double step_min, const Joint<doub
       double leaves = 0;
       for (std::size_t to = 0; to < cover_count; ++to) {
         if (from == to) continue;
-        const double rate = from == 0 ? onset * left[to]
+        const double rate = from == 0 ? onset * left[to] * could_fall(static_cast<Cover>(to), site.since_bright_min)
                             : to == 0 ? spell_end_per_minute * bare[s][from]
                                       : cover_turns(static_cast<Cover>(from), static_cast<Cover>(to), now);
         turn[from][to] = state_.sky[s][from] * std::min(1.0 / cover_count, rate * step_min);

@@ -47,6 +47,7 @@ struct SiteLook {
   std::optional<double> air_c;
   double hidden = 0.3, hidden_before = 0.3;  ///< chance that something stands before the sun here, and a minute ago
   double brightest = 1;            ///< most that any string makes of its clear-sky power
+  double since_bright_min = 1e6;   ///< since a string made half of its clear-sky power or more
   double forecast_cloud = -1;      ///< 0..1, negative: none
   double snowing = 0;              ///< chance that snow falls now, from forecast and air
   double fall_cm_h = 0;            ///< of snow, as forecast about now; none in warm air

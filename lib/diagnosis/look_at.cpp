@@ -17,6 +17,7 @@ constexpr double fixed_shade_doubt = 0.3;
 // Estimates: an hour or two of forecast snow covers; without a forecast some snow every few cold days; how long it lies.
 constexpr double snowfall_covers_min = 60, unforeseen_min = 4 * 1440, warm_melts_min = 240, thaw_melts_min = 1440, cold_lasts_min = 3 * 1440;
 constexpr double fallen_counts_min = 720;
+constexpr double bright_from = 0.5;
 constexpr double lean_rad = 0.01;   ///< how far a plane leans otherwise than believed; an estimate
 constexpr Span frozen_after = minutes{30};
 
@@ -66,6 +67,7 @@ void Diagnosis::State::follow_snow_weather() {
 void Diagnosis::State::look_at(const RigMinute& m) {
   SiteLook& l = site_look;
   l = {};
+  l.since_bright_min = last_bright ? static_cast<double>((m.start - *last_bright) / minutes{1}) : 1e6;
   const ForecastHour* hour = m.forecast ? m.forecast->at(m.start) : nullptr;
   l.air_c = m.air_c ? m.air_c : (hour ? hour->air_c : std::nullopt);
   if (hour && hour->cloud) l.forecast_cloud = std::clamp(*hour->cloud, 0.0, 1.0);
@@ -120,6 +122,7 @@ void Diagnosis::State::look_at(const RigMinute& m) {
     brightest = std::max(brightest, look.measured_w / std::max(1.0, look.clear_w));
   }
   if (looked) l.brightest = brightest;
+  if (looked && brightest > bright_from) last_bright = m.start;
 }
 
 StringLook Diagnosis::State::look_at(const RigMinute& m, int string) {

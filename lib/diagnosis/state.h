@@ -71,6 +71,7 @@ struct Diagnosis::State {
   double minutes_of_sun = 0, waiting_min = 0;
   double highest_sun_deg = 15;       ///< of the last days
   SiteLook site_look;
+  std::optional<Utc> last_bright;    ///< see SiteLook
   sky::State sky;
   SkyShares sky_shares;
   Motion motion;

@@ -44,6 +44,8 @@ void keep_within(const StringStates& states, Cover cover, int quads, Quad* belie
 inline constexpr std::array<double, cover_count> cover_left{0, 0.20, 0.10, 0.10, 0.12, 0.13, 0.13, 0.12, 0.10};
 /// The same after so much snow, as forecast.
 std::array<double, cover_count> cover_left_by(double fallen_cm);
+/// What the share is worth when the glass was seen bare so long ago: no fall heaps so much up in less.
+double could_fall(Cover cover, double since_bare_min);
 double cover_turns(Cover from, Cover to, const Passing& now);
 
 /// Chance per minute that a snowfall begins to cover strings.

@@ -210,6 +210,21 @@ TEST_CASE("the deeper the forecast fall the heavier the cover it is thought to l
   CHECK(snow_onset_per_minute(night, site) * 60 > 0.6);   // an hour of two centimetres
 }
 
+TEST_CASE("glass that was bare a while ago cannot lie under more than falls in that time") {
+  struct Row {
+    Cover cover;
+    double since_bare_min;
+    bool could;
+  };
+  const Row rows[] = {{Cover::heaviest, 5, false}, {Cover::heaviest, 60, false}, {Cover::heaviest, 180, true}, {Cover::medium, 10, false}, {Cover::medium, 60, true},
+                      {Cover::thin, 5, false},     {Cover::thin, 20, true},      {Cover::dusting, 1, true},    {Cover::any, 1, true}};
+  for (const Row& r : rows) {
+    CAPTURE(static_cast<int>(r.cover));
+    CAPTURE(r.since_bare_min);
+    CHECK((could_fall(r.cover, r.since_bare_min) == 1) == r.could);
+  }
+}
+
 TEST_CASE("an obstacle is given up sooner where the horizon is known to be open, and held where it is known to be shut") {
   const double open = leave_per_minute(Regime::behind, 0.02, 0.02), unknown = leave_per_minute(Regime::behind, 0.3, 0.3),
                shut = leave_per_minute(Regime::behind, 0.95, 0.95);

@@ -412,3 +412,17 @@ TEST_CASE("the minute after a cloud's shadow is still the cloud's, the next one 
   CHECK(causes.at(from + 2) == Cause::cloud);
   CHECK(causes.at(from + 3) == Cause::clear);
 }
+
+TEST_CASE("what takes nine tenths of the power within a minute of a bright day is no snow") {
+  for (const double air_c : {-6.0, 1.0}) {
+    CAPTURE(air_c);
+    BenchRig r;
+    r.teach(3);
+    r.play(0, 0, 13, [&](double hour, MinuteIn& m) {
+      m.air_c = air_c;
+      m.p.watts = m.s.watts = (hour < 11 ? 1.0 : 0.07) * BenchRig::clear_w(hour);
+    });
+    CHECK(r.times_raised("snow-port") == 0);
+    CHECK(r.times_raised("snow-star") == 0);
+  }
+}
