@@ -91,12 +91,13 @@ void Diagnosis::State::learn(const RigMinute& m) {
     const bool free = l.usable && filter.state().strings[i].held_back < 0.1 && l.measured_w < 0.95 * l.limit_w;
     if (s.retrospect.day() != day) s.retrospect.close_day(s.calibration);
     if (!free) continue;
-    double fit = 0, clean = 0, snow = 0, thick = 0, frost = 0;
+    double fit = 0, clean = 0, snow = 0, thick = 0, frost = 0, part_out = 0;
     const Belief& belief = filter.belief(static_cast<int>(i));
     for (int h = 0; h < states[i].size(); ++h) {
       const Kind k = states[i][h].kind;
       if (k == Kind::clean || k == Kind::film) fit += belief[static_cast<std::size_t>(h)];
       if (k == Kind::clean) clean += belief[static_cast<std::size_t>(h)];
+      if (k == Kind::leaf || k == Kind::half) part_out += belief[static_cast<std::size_t>(h)];
       if (k == Kind::frost) frost += belief[static_cast<std::size_t>(h)];
       if (k == Kind::snow) snow += belief[static_cast<std::size_t>(h)];
       if (k == Kind::snow && states[i][h].pass < snow_below) thick += belief[static_cast<std::size_t>(h)];
@@ -112,7 +113,7 @@ void Diagnosis::State::learn(const RigMinute& m) {
     const bool high = site_look.sun_elevation_deg > std::max(10.0, 0.6 * highest_sun_deg);
     const bool full = of_clean > 0.96 && of_clean < 1.06;
     const bool as_clean = clean > 0.85 || full;
-    const bool clear_minute = (learns && filter.cloudless() > 0.8 && as_clean) || (steady && l.carries() && of_clean > 0.7 && of_clean < 1.08 && (full || thick + frost < 0.15));
+    const bool clear_minute = (learns && filter.cloudless() > 0.8 && as_clean) || (steady && l.carries() && of_clean > 0.7 && of_clean < 1.08 && (full || thick + frost + part_out < 0.15));
     const bool shows_glass = !may_be_rimed || of_clean > 0.97;
     const bool calm = motion.known && motion.flicker < washed_flicker + motion.noise;
     if (s.film.claimed() && calm && of_clean < brightest_gap && (filter.state().regime(Regime::broken) < 0.5 || of_clean > bright_gap)) s.film.see_washed(of_clean);

@@ -8,6 +8,7 @@ namespace fw::diagnosis {
 namespace {
 
 constexpr double shade_below = 0.90;
+constexpr double rating_off = 0.05;       ///< so much may be missing for good, before a string is known; an estimate
 constexpr double no_beam_share = 0.3;     ///< of the clear light: less than this comes without beam; an estimate
 /// With two causes at work the local one is named when it takes this share of what the sky takes (in ln).
 constexpr double local_share = 0.4, film_share = 1.0;
@@ -18,8 +19,7 @@ double under(double share, double limit, double sd) { return 1 / (1 + std::exp((
 }  // namespace
 
 Opinion opinion_of(const StringStates& states, const Belief& belief, double held_back, const StringLook& look, double share,
-                   double cloudy,
-                   double behind, double shade_now, bool settled, bool icy) {
+                   double cloudy, double behind, double shade_now, bool settled, bool icy) {
   Opinion o;
   std::array<double, cause_count>& p = o.probability;
   double counts = 1;      // of a row's belief, what is not put down to holding back
@@ -105,7 +105,10 @@ Opinion opinion_of(const StringStates& states, const Belief& belief, double held
         add(Cause::outage, b);
         break;
       case Kind::clean: {
-        const double c = !look.carries() ? cloudy : settled ? under(light, cloud_below, 0.02) : 0.5 * (cloudy + under(light, cloud_below - 0.05, 0.05));
+        // of a string that is not known yet, what it makes says half and the sky as believed the other half
+        const double c = !look.carries() ? cloudy
+                         : settled       ? under(light, cloud_below, 0.02)
+                                         : 0.5 * (cloudy + under(light, cloud_below - rating_off, rating_off));
         if (behind > 0.5) {
           add(Cause::shade, b);
           break;

@@ -26,9 +26,8 @@ struct Opinion {
 };
 
 /// share: present share of clear-sky light; cloudy: chance that it is low enough to be called a cloud;
-/// icy: snow lay here and cannot all have gone; behind: chance that the sun stands behind an obstacle; shade_now: present power behind fixed shade over that without.
+/// settled: the string's own figure is known, so that what it makes tells a cloud; icy: snow lay here and cannot all have gone; behind: chance that the sun stands behind an obstacle; shade_now: present power behind fixed shade over that without.
 Opinion opinion_of(const StringStates& states, const Belief& belief, double held_back, const StringLook& look, double share,
-                   double cloudy,
-                   double behind, double shade_now, bool settled, bool icy);
+                   double cloudy, double behind, double shade_now, bool settled, bool icy);
 
 }  // namespace fw::diagnosis

@@ -10,7 +10,7 @@ namespace {
 constexpr std::array snow_pass{0.003, 0.01, 0.02, 0.035, 0.05, 0.07, 0.095, 0.125, 0.16, 0.20, 0.245, 0.295, 0.35, 0.41, 0.48, 0.56, 0.64, 0.72, 0.79, 0.86};
 constexpr std::array film_pass{0.82, 0.88};
 constexpr std::array frost_pass{0.60, 0.70, 0.78, 0.85, 0.91};
-constexpr std::array shade_pass{0.0, 0.18, 0.34, 0.50, 0.64, 0.76, 0.86};
+constexpr std::array shade_pass{0.0, 0.10, 0.20, 0.32, 0.43, 0.53, 0.64, 0.76, 0.86};
 
 }  // namespace
 

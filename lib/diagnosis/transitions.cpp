@@ -18,7 +18,7 @@ constexpr double still_is_no_proof = per_minute(40), still_among_snow = per_minu
 constexpr double covers_cm = 2, darkens_row_cm = 0.8, turns_heavier_cm = 1.5, fall_spread = 2, forecast_says = 0.7;
 constexpr std::array covers_from_cm{8.5, 6.5, 5.0, 3.3, 2.0, 1.2};
 // Snow falls no faster, but for a gust off a roof or tree. Estimates.
-constexpr double fastest_cm_h = 4, too_fast = 0.02;
+constexpr double fastest_cm_h = 4, least_cm = 0.4, too_fast = 0.02;
 // Shade where an earlier day had the sun, against a place not seen yet; an estimate.
 constexpr double open_from = 0.9, new_shade = 0.1;
 // The sun passes what stands about a rig within some two hours; an estimate. What stays longer is something else.
@@ -196,7 +196,7 @@ FW_WIDE void keep_within(const StringStates& s, Cover cover, int quads, Quad* b)
 
 double could_fall(Cover cover, double since_bare_min) {
   const auto g = static_cast<std::size_t>(cover);
-  const double cm = g >= 1 && g - 1 < covers_from_cm.size() ? covers_from_cm[g - 1] : 0;
+  const double cm = g >= 1 && g - 1 < covers_from_cm.size() ? covers_from_cm[g - 1] : least_cm;
   return since_bare_min < cm / fastest_cm_h * hour ? too_fast : 1;
 }
 

@@ -217,7 +217,7 @@ TEST_CASE("glass that was bare a while ago cannot lie under more than falls in t
     bool could;
   };
   const Row rows[] = {{Cover::heaviest, 5, false}, {Cover::heaviest, 60, false}, {Cover::heaviest, 180, true}, {Cover::medium, 10, false}, {Cover::medium, 60, true},
-                      {Cover::thin, 5, false},     {Cover::thin, 20, true},      {Cover::dusting, 1, true},    {Cover::any, 1, true}};
+                      {Cover::thin, 5, false},     {Cover::thin, 20, true},      {Cover::dusting, 1, false},   {Cover::any, 10, true}};
   for (const Row& r : rows) {
     CAPTURE(static_cast<int>(r.cover));
     CAPTURE(r.since_bare_min);
@@ -243,5 +243,23 @@ TEST_CASE("what passes six sevenths of the light is not called snow") {
     look.measured_w = states[row].pass * look.clear_w;
     look.ratio_ln = std::log(look.measured_w / look.clear_w);
     CHECK(opinion_of(states, b, 0, look, 1, 0, 0, 1, true, false).cause == cause);
+  }
+}
+
+TEST_CASE("a sixth missing is a cloud's on a string that is known, and may be its rating on one that is not") {
+  struct Row {
+    double share, cloudy;
+    bool settled;
+    Cause cause;
+  };
+  const Row rows[] = {{0.87, 0.9, true, Cause::cloud}, {0.87, 0.5, false, Cause::clear}, {0.93, 0.5, true, Cause::clear}, {0.93, 0.9, false, Cause::clear},
+                      {0.70, 0.9, true, Cause::cloud}, {0.70, 0.9, false, Cause::cloud}};
+  for (const Row& r : rows) {
+    CAPTURE(r.share);
+    CAPTURE(r.settled);
+    StringLook look = in_the_open();
+    look.measured_w = r.share * look.clear_w;
+    look.ratio_ln = std::log(r.share);
+    CHECK(opinion_of(two_by_two, all_in(two_by_two, 0), 0, look, r.share, r.cloudy, 0, 1, r.settled, false).cause == r.cause);
   }
 }
