@@ -349,13 +349,15 @@ void Calibration::fit_scale() {
 
 void Calibration::fit_shade() {
   const Fit fit{lean_east_, lean_north_, haze_};
+  const auto of_open = [&](const Patch& at, std::int32_t day, double ratio) {
+    const auto it = day_scales_.find(day);
+    return ratio / ((it == day_scales_.end() ? scale_ : it->second.scale) * std::exp(predicted(at, fit)));
+  };
   for (auto& [key, p] : patches_) {
     std::vector<double> q;
     for (const auto& d : p.days) {
       if (d.minutes < 2) continue;
-      const auto it = day_scales_.find(d.day);
-      const double level = it == day_scales_.end() ? scale_ : it->second.scale;
-      q.push_back(d.ratio / (level * std::exp(predicted(p, fit))));
+      q.push_back(of_open(p, d.day, d.ratio));
     }
     std::sort(q.begin(), q.end(), std::greater<>());
     p.shade_days = static_cast<int>(q.size());
@@ -369,10 +371,7 @@ void Calibration::fit_shade() {
     for (const int row : {-1, 0, 1}) {   // the sun passes from row to row within days
       const auto beside = patches_.find(key + row * patches_around);
       if (beside == patches_.end()) continue;
-      for (const auto& b : beside->second.best) {
-        const auto it = day_scales_.find(b.day);
-        best.push_back(b.ratio / ((it == day_scales_.end() ? scale_ : it->second.scale) * std::exp(predicted(beside->second, fit))));
-      }
+      for (const auto& b : beside->second.best) best.push_back(of_open(beside->second, b.day, b.ratio));
     }
     std::sort(best.begin(), best.end(), std::greater<>());
     if (best.size() < best_days || best[0] > never_above || !agree(best[(best.size() - 1) / 3], best[(best.size() + 1) / 2])) continue;
