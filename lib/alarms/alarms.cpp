@@ -599,7 +599,7 @@ void Alarms::say(const std::string& key, Alarm& a, Notify why, Now now) {
   n.text = members.size() > 1 && !a.group_text.empty() ? a.group_text : a.text;
   if (n.text.empty()) {
     const auto* b = built_in(a.alarm);
-    n.text = Words::capital(std::string(b ? b->label : std::string_view(a.alarm))) + " (" + a.subject + ") since " +
+    n.text = Words::capital(std::string(b ? b->label : std::string_view(a.alarm))) + " (" + Words::named(a.subject) + ") since " +
              words_.when(a.raised_utc, now.utc) + ".";
   }
   if (why == Notify::worse || why == Notify::escalated) record(a, "escalated", now);

@@ -92,7 +92,7 @@ std::string strings_line(const rig::Rig& rig, const std::vector<Verdict>& verdic
   std::string line;
   for (const auto& v : verdicts) {
     if (!line.empty()) line += "; ";
-    line += rig.strings[static_cast<std::size_t>(v.string)].name + " " + phrase(v);
+    line += Words::named(rig.strings[static_cast<std::size_t>(v.string)].name) + " " + phrase(v);
     if (v.cause == Cause::dark || v.cause == Cause::stale || !v.measured_w) continue;
     line += v.cause == Cause::clear ? ", " + Words::watts(*v.measured_w) : ", " + Words::watts_of(*v.measured_w, v.clear_sky_w);
   }

@@ -413,7 +413,7 @@ const roof::Calibration& Diagnosis::calibration(int string) const {
 std::vector<std::string> Diagnosis::learned() const {
   std::vector<std::string> out;
   for (std::size_t i = 0; i < state_->strings.size(); ++i)
-    out.push_back(Words::capital(state_->rig.strings[i].name) + " string: " + state_->strings[i].calibration.explanation());
+    out.push_back(Words::capital(Words::named(state_->rig.strings[i].name)) + " string: " + state_->strings[i].calibration.explanation());
   return out;
 }
 

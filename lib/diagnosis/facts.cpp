@@ -8,7 +8,7 @@ namespace fw::diagnosis {
 
 namespace {
 
-std::string string_named(const std::string& name) { return Words::capital(name) + " string"; }
+std::string string_named(const std::string& name) { return Words::capital(Words::named(name)) + " string"; }
 
 constexpr double says_something = 0.03;  ///< of the rating: in less light figures say nothing
 
@@ -38,7 +38,7 @@ std::vector<Fact> Diagnosis::facts(Now now, const Remembered& remembered) const 
           (!best || st.strings[j].look.measured_w > best->look.measured_w))
         best = &st.strings[j];
     if (!best) return "";
-    return " while " + st.rig.strings[static_cast<std::size_t>(best - st.strings.data())].name + " makes " + Words::watts(best->look.measured_w);
+    return " while " + Words::named(st.rig.strings[static_cast<std::size_t>(best - st.strings.data())].name) + " makes " + Words::watts(best->look.measured_w);
   };
 
   // a snowfall is one story: the strings under it share one message
@@ -68,7 +68,7 @@ std::vector<Fact> Diagnosis::facts(Now now, const Remembered& remembered) const 
       int named = 0;
       for (std::size_t i = 0; i < st.strings.size(); ++i)
         if (under_snow(st.strings[i])) {
-          who += (named == 0 ? "" : named + 1 == covered ? " and " : ", ") + st.rig.strings[i].name;
+          who += (named == 0 ? "" : named + 1 == covered ? " and " : ", ") + Words::named(st.rig.strings[i].name);
           ++named;
         }
       who = Words::capital(who) + " strings";
@@ -187,7 +187,7 @@ std::vector<Fact> Diagnosis::facts(Now now, const Remembered& remembered) const 
       if (s.stale.on) {
         const Utc since = s.silent_since.value_or(s.stale.since);
         stale->text = s.frozen ? who + " sends the same value since " + words.when(since, now.utc) + " while the sun moves. It is not used until it changes."
-                              : "No word from the " + name + " string since " + words.when(since, now.utc) + ". It is not watched until it is back; look at its gateway.";
+                              : "No word from the " + Words::named(name) + " string since " + words.when(since, now.utc) + ". It is not watched until it is back; look at its gateway.";
       } else if (s.stale.until != Utc{}) {
         stale->over_text = who + " is heard again.";
       }

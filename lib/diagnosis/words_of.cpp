@@ -30,7 +30,7 @@ std::vector<std::string> evidence_words(const Diagnosis::State& st, int string) 
       best = &st.strings[j];
   if (best && best->look.carries() && l.usable) {
     const double theirs = std::exp(best->look.ratio_ln), mine = l.carries() ? std::exp(l.ratio_ln) : 0;
-    const std::string& who = st.rig.strings[static_cast<std::size_t>(best - st.strings.data())].name;
+    const std::string who = Words::named(st.rig.strings[static_cast<std::size_t>(best - st.strings.data())].name);
     if (theirs > mine + 0.15) say(who + " makes " + Words::percent(theirs) + " of its own");
     else if (std::abs(theirs - mine) < 0.1) say(who + " does the same");
   }

@@ -374,7 +374,7 @@ struct Guard::State {
                                  !usable && (word || cells.doubted_since(i) || n.at - begun_at >= silent_at_start));
       if (!fact) continue;
       Fact& f = *fact;
-      const std::string called = cells.count() > 1 ? "battery sensor " + cells.name(i) : "battery sensor";
+      const std::string called = cells.count() > 1 ? "battery sensor " + Words::named(cells.name(i)) : "battery sensor";
       if (f.condition) {
         if (cells.doubt(i) == bank::Doubt::frozen)
           f.text = Words::capital(called) + " stands still at " + words.temperature(cells.doubted_c(i)) + " while all around it moves. Not believed since " + since(*cells.doubted_since(i), n) + "." + held_off();
@@ -453,10 +453,10 @@ struct Guard::State {
       // Name one that gives current by its own account, else all that cannot be switched off.
       std::string named;
       for (std::size_t i = 0; i < chargers.size(); ++i)
-        if (chargers[i].current_a(n.at).value_or(0) >= 1) named = rig.chargers[i].name;
+        if (chargers[i].current_a(n.at).value_or(0) >= 1) named = Words::named(rig.chargers[i].name);
       if (named.empty())
         for (const auto& c : rig.chargers)
-          if (!off_for(c)) named = c.name;
+          if (!off_for(c)) named = Words::named(c.name);
       f.text += named.empty() ? " Switch the charging source off at its breaker if you can do so safely."
                               : " Switch the " + named + " charger off at its breaker if you can do so safely.";
     } else {
@@ -474,17 +474,17 @@ struct Guard::State {
         const auto& line = chargers[i];
         const auto a = line.current_a(n.at);
         if (line.over_limit(n.at) && a) {
-          c.text = "The " + rig.chargers[i].name + " charger takes more than it may: " + Words::amps(*a) + ", told " + Words::amps(line.limit_a()) + ", with " + temperatures() +
+          c.text = "The " + Words::named(rig.chargers[i].name) + " charger takes more than it may: " + Words::amps(*a) + ", told " + Words::amps(line.limit_a()) + ", with " + temperatures() +
                    ". Told again every " + Words::span(rig.chargers[i].confirm_within) + ". Set its own limit lower, or switch it off by hand if you can do so safely.";
         } else if (line.permit()) {
-          c.text = "The " + rig.chargers[i].name + " charger may charge since " + since(line.since(), n) + " and still says it is off. Look at its switch and settings.";
+          c.text = "The " + Words::named(rig.chargers[i].name) + " charger may charge since " + since(line.since(), n) + " and still says it is off. Look at its switch and settings.";
           c.priority = 0;
         } else {
-          c.text = "The " + rig.chargers[i].name + " charger was told to stop at " + since(line.since(), n) + " and does not" +
+          c.text = "The " + Words::named(rig.chargers[i].name) + " charger was told to stop at " + since(line.since(), n) + " and does not" +
                    (a && *a >= 1 ? ": it gives " + Words::amps(*a) : std::string(" say it did")) + ". Told again every " + Words::span(rig.chargers[i].confirm_within) + ". Switch it off by hand if you can do so safely.";
         }
       } else {
-        c.over_text = "The " + rig.chargers[i].name + " charger obeys again.";
+        c.over_text = "The " + Words::named(rig.chargers[i].name) + " charger obeys again.";
       }
     }
   }
@@ -499,9 +499,9 @@ struct Guard::State {
       if (reserve && soc.known)
         f->text = "Heat for the bank is off: it is at " + Words::percent(soc.value) + ", the heating reserve is " + Words::percent(h.min_soc) + ". " + Words::capital(temperatures()) + ".";
       else if (deaf)
-        f->text = "The " + h.name + " heater was told to " + (heaters[i].on() ? "heat and says it is off" : "stop and says it is on") + ". Have a look at it.";
+        f->text = "The " + Words::named(h.name) + " heater was told to " + (heaters[i].on() ? "heat and says it is off" : "stop and says it is on") + ". Have a look at it.";
       else
-        f->over_text = "The " + h.name + " heater may heat again and does as it is told.";
+        f->over_text = "The " + Words::named(h.name) + " heater may heat again and does as it is told.";
     }
   }
 

@@ -57,7 +57,7 @@ void append(std::string& text, const std::string& sentence) {
 std::string label_of(const std::string& alarm, const std::string& subject) {
   const auto* b = alarms::built_in(alarm);
   std::string label = b ? std::string(b->label) : alarm;
-  if (!subject.empty() && subject != "rig" && subject != "bank") label += " (" + subject + ")";
+  if (!subject.empty() && subject != "rig" && subject != "bank") label += " (" + Words::named(subject) + ")";
   return label;
 }
 

@@ -148,7 +148,7 @@ class Findings {
       const bool years = shares.back().first.substr(0, 4) != best->first.substr(0, 4) && shares.back().first.substr(5) >= best->first.substr(5);
       const auto month = [&](const std::string& m) { return month_words(m) + (years ? ' ' + m.substr(0, 4) : ""); };
       say(std::max(0.2, a_.strings.at(string).kwh(soiling)), "film",
-          Words::capital(string) + " string made " + fixed(less * 100, 0) + " % less in " + month(shares.back().first) + " than in " +
+          Words::capital(Words::named(string)) + " string made " + fixed(less * 100, 0) + " % less in " + month(shares.back().first) + " than in " +
               month(best->first) + " while the sky was clear: film on the glass?");
     }
   }
@@ -176,7 +176,7 @@ class Findings {
     for (const auto& [string, e] : a_.strings) {
       const double k = e.kwh(journal::shade);
       if (k < worth_a_line_kwh) continue;
-      std::string text = "Shade cost " + string + " string " + energy_words(k);
+      std::string text = "Shade cost " + Words::named(string) + " string " + energy_words(k);
       if (const auto it = a_.shade_by_half_hour.find(string); it != a_.shade_by_half_hour.end()) {
         // The narrowest stretch of the day that holds four fifths of it; a wide one is two, with little between.
         const auto& h = it->second;
@@ -198,7 +198,7 @@ class Findings {
     for (const auto& [string, h] : a_.outage_h) {
       const double k = a_.strings.count(string) ? a_.strings.at(string).kwh(journal::outage) : 0;
       if (h < 0.5 || k < 0.05) continue;
-      say(k, "outage", Words::capital(string) + " string was out for " + hours_words(h) + " of daylight: " + energy_words(k) + " lost.");
+      say(k, "outage", Words::capital(Words::named(string)) + " string was out for " + hours_words(h) + " of daylight: " + energy_words(k) + " lost.");
     }
   }
 

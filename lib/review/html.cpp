@@ -384,8 +384,8 @@ class Page {
     chart("energy", "Energy a day, kWh", "made, and what was lost to what", "Stacked bars of energy a day. The table Energy by day holds the figures.");
     std::size_t n = 0;
     for (const auto& [string, samples] : a_.samples)
-      chart("string-" + std::to_string(n++), Words::capital(string) + " string", "W made (filled), clear sky (line); bands: the cause",
-            "Power of " + string + " string against its clear-sky curve, with the causes as bands.");
+      chart("string-" + std::to_string(n++), Words::capital(Words::named(string)) + " string", "W made (filled), clear sky (line); bands: the cause",
+            "Power of " + Words::named(string) + " string against its clear-sky curve, with the causes as bands.");
     if (!a_.samples.empty()) cause_key();
     if (!a_.bank_points.empty()) {
       chart("temperature", a_.about.fahrenheit ? "Bank and air, °F" : "Bank and air, °C", temperature_words(),

@@ -2,6 +2,7 @@
 
 #include <date/tz.h>
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <cstdio>
@@ -181,6 +182,11 @@ std::string_view Words::certainty(double confidence) {
   if (confidence >= 0.7) return "probably";
   if (confidence >= 0.5) return "perhaps";
   return "";
+}
+
+std::string Words::named(std::string name) {
+  std::replace(name.begin(), name.end(), '_', ' ');
+  return name;
 }
 
 std::string Words::capital(std::string text) {

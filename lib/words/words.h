@@ -54,6 +54,7 @@ class Words {
   /// 0.9 and more "very probably", 0.7 "probably", 0.5 "perhaps", below "".
   static std::string_view certainty(double confidence);
   static std::string capital(std::string text);         ///< first letter upper case (ASCII)
+  static std::string named(std::string name);           ///< a name out of a config as people say it: "west_row" is the "west row"
 
  private:
   const date::time_zone* zone_ = nullptr;

@@ -149,6 +149,19 @@ TEST_CASE("the state of a string and of the bank is what the JSON library would 
   }
 }
 
+TEST_CASE("a line of the strings says names as people do") {
+  rig::Rig rig;
+  rig.strings.resize(2);
+  rig.strings[0].name = "west_row";
+  rig.strings[1].name = "upper_east_row";
+  Verdict west, east;
+  west.string = 0;
+  west.cause = east.cause = Cause::clear;
+  west.measured_w = east.measured_w = 120;
+  east.string = 1;
+  CHECK(core::strings_line(rig, {west, east}) == "West row clear, 120 W; upper east row clear, 120 W.");
+}
+
 TEST_CASE("an extra, early or missing timer tick never changes what a feed produces") {
   const std::string plain = morning(Span{0});
   CHECK(plain.size() > 10000);

@@ -705,9 +705,9 @@ TEST_CASE("what fell silent together and came back together is one entry") {
   const Utc t = utc_ms(midnight_ms);
   std::vector<Item> gone;
   for (const char* s : {"awning", "port", "star"}) gone.push_back({std::string("stale-") + s, label_of("stale", s), "", t + 13h, t + 18h});
-  gone.push_back({"stale-cab", label_of("stale", "cab"), "", t + 14h, t + 18h});
+  gone.push_back({"stale-rear_cab", label_of("stale", "rear_cab"), "", t + 14h, t + 18h});
   CHECK(gathered_text("", {}, gone, t + 20h, words) ==
-        "Came and went: silent telemetry (awning, port, star) 13:00 to 18:00; silent telemetry (cab) 14:00 to 18:00.");
+        "Came and went: silent telemetry (awning, port, star) 13:00 to 18:00; silent telemetry (rear cab) 14:00 to 18:00.");
 }
 
 TEST_CASE("a long list is cut with a count") {

@@ -76,3 +76,10 @@ TEST_CASE("certainty is said in the words that match the number") {
   CHECK(Words::certainty(0.69) == "perhaps");
   CHECK(Words::certainty(0.49) == "");
 }
+
+TEST_CASE("a name out of a config is said as people say it") {
+  CHECK(Words::named("west_row") == "west row");
+  CHECK(Words::named("upper_deck_2") == "upper deck 2");
+  CHECK(Words::named("front") == "front");
+  CHECK(Words::capital(Words::named("west_row")) + " string" == "West row string");
+}
