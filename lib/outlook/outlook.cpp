@@ -48,8 +48,8 @@ std::optional<double> Outlook::load_w(const RigMinute& m) const {
 }
 
 void Outlook::learn(const RigMinute& m, const std::vector<Verdict>& verdicts) {
-  if (m.forecast && (!forecast_ || m.forecast->received != forecast_->received)) {
-    forecast_ = *m.forecast;
+  if (m.forecast && !forecasts_.newest_is(m.forecast->received)) {
+    forecasts_.take(*m.forecast);
     replan_now_ = true;
   }
   air_c_ = m.air_c ? m.air_c : air_c_;
@@ -124,14 +124,17 @@ void Outlook::learn(const RigMinute& m, const std::vector<Verdict>& verdicts) {
 }
 
 void Outlook::close_hour(const RigMinute& m) {
-  const ForecastHour* said = forecast_ ? forecast_->at(*hour_) : nullptr;
+  const Forecast* forecast = forecasts_.get();
+  const ForecastHour* said = forecast ? forecast->at(*hour_) : nullptr;
   std::optional<double> share;
   double weight = 0;
   if (hour_clear_w_ > 0) {
     share = std::clamp(hour_light_w_ / hour_clear_w_, 0.0, 1.3);
     weight = std::min(1.0, hour_clear_w_ / 60 / noon_clear_w_ / static_cast<double>(std::max<std::size_t>(1, glass_.size())));
   }
-  weather_.learn(*hour_, share, weight, air_count_ > 0 ? std::optional<double>(air_sum_ / air_count_) : std::nullopt, said);
+  const auto air_c = air_count_ > 0 ? std::optional<double>(air_sum_ / air_count_) : std::nullopt;
+  weather_.learn(*hour_, share, weight, air_c, said);
+  if (air_c) forecasts_.learn(*hour_, *air_c);
   hour_light_w_ = hour_clear_w_ = air_sum_ = 0;
   air_count_ = 0;
 
@@ -172,9 +175,10 @@ void Outlook::replan(const RigMinute& m, const std::vector<const roof::Calibrati
     in.snow_seen |= g.under_snow && g.snow_seen.has_value();
   }
   in.away = away_;
-  in.weather = weather_.ahead({m.at, in.now, m.clock_trusted}, plan_hours + 1, forecast_ ? &*forecast_ : nullptr, air_c_);
+  const Forecast* forecast = forecasts_.get();
+  in.weather = weather_.ahead({m.at, in.now, m.clock_trusted}, plan_hours + 1, forecast, air_c_);
   in.forecast_used = std::any_of(in.weather.begin(), in.weather.end(), [](const WeatherHour& w) { return w.forecast; });
-  if (forecast_) in.forecast_age = m.at - forecast_->received;
+  if (forecast) in.forecast_age = m.at - forecast->received;
   in.site = roof::site_of(rig_.site, latitude_deg_, longitude_deg_);
   in.snowing_now = glass_.snowing();
   in.advised = plan_.clearing.choice == Choice::clear;
@@ -228,7 +232,8 @@ void Outlook::on_minute(const RigMinute& m, const std::vector<Verdict>& verdicts
                         const std::vector<const roof::Calibration*>& calibrations) {
   const Stamp when{m.start, m.at, m.clock_trusted};
   learn(m, verdicts);
-  replan_now_ |= glass_.on_minute(m, verdicts, forecast_ ? forecast_->at(m.start) : nullptr, air_c_, wind_ms_, promised_kwh());
+  const Forecast* forecast = forecasts_.get();
+  replan_now_ |= glass_.on_minute(m, verdicts, forecast ? forecast->at(m.start) : nullptr, air_c_, wind_ms_, promised_kwh());
   book_clearings(when);
   if (cabin_c_)
     cabin_standing_ = *cabin_c_ <= rig::alarm_limit("cabin_cold", rig_) + (cabin_standing_ ? rig_.alarm_deadband("cabin_cold", 1) : 0);
@@ -376,6 +381,7 @@ std::vector<std::string> Outlook::summary_lines(Now now) const {
 
 std::string Outlook::snapshot() const {
   nlohmann::json j{{"v", 2},
+                   {"forecasts", forecasts_.snapshot()},
                    {"weather", weather_.snapshot()},
                    {"loads", home_loads_.snapshot()},
                    {"away_loads", away_loads_.snapshot()},
@@ -392,13 +398,13 @@ std::string Outlook::snapshot() const {
                    {"ahead", ahead_standing_},
                    {"cabin", cabin_standing_}};
   if (brought_until_) j["brought"] = {{"text", brought_}, {"until", ms_of(*brought_until_)}};
-  if (forecast_) j["forecast"] = kept::json_of(*forecast_);
   return json_text(j);
 }
 
 void Outlook::restore(std::string_view text) {
   const auto j = json_in(text);
   if (!j.is_object() || j.value("v", nlohmann::json()) != 2) return;
+  forecasts_.restore(kept::text(j, "forecasts"));
   weather_.restore(kept::text(j, "weather"));
   home_loads_.restore(kept::text(j, "loads"));
   away_loads_.restore(kept::text(j, "away_loads"));
@@ -418,7 +424,6 @@ void Outlook::restore(std::string_view text) {
     brought_ = kept::text(*it, "text");
     brought_until_ = kept::time(*it, "until");
   }
-  forecast_ = kept::forecast(j, "forecast");
   replan_now_ = true;
 }
 

@@ -13,6 +13,7 @@
 #include "outlook/load_model.h"
 #include "outlook/plan.h"
 #include "outlook/standing_advice.h"
+#include "outlook/successive_forecasts.h"
 #include "outlook/weather_ahead.h"
 #include "records/effect.h"
 #include "records/fact.h"
@@ -92,7 +93,7 @@ class Outlook {
   Shortage shortage_;
   Glass glass_;
   StandingAdvice advice_;
-  std::optional<Forecast> forecast_;
+  SuccessiveForecasts forecasts_;
   Plan plan_;
   std::optional<Utc> planned_at_;
   bool replan_now_ = true;
