@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "diagnosis/state.h"
+#include "snow/layer.h"
 
 namespace fw::diagnosis {
 
@@ -16,6 +17,7 @@ constexpr double washed_flicker = 0.012;       ///< no cloud's edge is as calm
 constexpr double bright_gap = 1.05, brightest_gap = 1.15;   ///< of clear power, between broken clouds, which add to it; more is a flash
 constexpr double rimed_weight = 0.15;          ///< of a minute that may show rime
 constexpr double cloud_shadow = 0.8, out_of_shadow = 0.25, just_passed_sure = 0.7;   ///< of clear power; what the next minute has more
+constexpr double sticks_to_steep_glass = 0.35;   ///< of snowfalls, for an hour at least; an estimate
 constexpr double beam_that_tells = 0.4;        ///< of the clear power: a string that sees little of the sun shows little of a cloud
 
 std::vector<StringStates> states_of(const rig::Rig& rig) {
@@ -26,7 +28,7 @@ std::vector<StringStates> states_of(const rig::Rig& rig) {
 
 std::vector<double> hold_snow_of(const rig::Rig& rig) {
   std::vector<double> out;
-  for (const auto& s : rig.strings) out.push_back(s.tilt_deg > 65 ? 0.35 : s.tilt_deg > 45 ? 0.6 : s.tilt_deg > 25 ? 0.85 : 1.0);
+  for (const auto& s : rig.strings) out.push_back(sticks_to_steep_glass + (1 - sticks_to_steep_glass) * snow::staying_share(s.tilt_deg));
   return out;
 }
 
