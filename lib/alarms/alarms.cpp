@@ -698,33 +698,33 @@ void Alarms::record(const Alarm& a, const char* event, Now now, const std::strin
       Store{AlarmRow{{now.utc, now.at, now.trusted}, a.alarm, a.subject, event, std::string(name(priority(a))), text}});
 }
 
-std::vector<std::string> Alarms::lines(Now) const {
-  struct Line { bool worth; int priority; Elapsed since; std::string text; };
-  std::vector<Line> all;
+std::vector<Alarms::Line> Alarms::lines() const {
+  struct Candidate { bool worth; int priority; Elapsed since; Line line; };
+  std::vector<Candidate> all;
   std::map<std::string, std::pair<std::size_t, int>> groups;  // its line, its members
   for (const auto& [key, a] : book_) {
     if (!a.condition || a.shelved_until || a.hidden || a.text.empty()) continue;
     // Until it is sure to be over its end is what there is to say; what may come and no longer looks so is nothing.
     const bool over = !a.raw && (is_outlook(a.alarm) || !a.over_text.empty());
     if (over && is_outlook(a.alarm)) continue;
-    Line line{a.worth_saying && !over, static_cast<int>(priority(a)), a.raised_at, over ? a.over_text : a.text};
+    Candidate line{a.worth_saying && !over, static_cast<int>(priority(a)), a.raised_at, {a.alarm, over ? a.over_text : a.text}};
     if (!a.group.empty() && !over) {
       const auto [it, first] = groups.try_emplace(a.group, all.size(), 0);
       if (++it->second.second > 1 && !a.group_text.empty()) {
-        Line& whole = all[it->second.first];
-        whole = {whole.worth || line.worth, std::max(whole.priority, line.priority), std::min(whole.since, line.since), a.group_text};
+        Candidate& whole = all[it->second.first];
+        whole = {whole.worth || line.worth, std::max(whole.priority, line.priority), std::min(whole.since, line.since), {a.alarm, a.group_text}};
         continue;
       }
     }
     all.push_back(std::move(line));
   }
-  std::stable_sort(all.begin(), all.end(), [](const Line& x, const Line& y) {
+  std::stable_sort(all.begin(), all.end(), [](const Candidate& x, const Candidate& y) {
     if (x.worth != y.worth) return x.worth;
     if (x.priority != y.priority) return x.priority > y.priority;
     return x.since < y.since;
   });
-  std::vector<std::string> out;
-  for (auto& l : all) out.push_back(std::move(l.text));
+  std::vector<Line> out;
+  for (auto& l : all) out.push_back(std::move(l.line));
   return out;
 }
 

@@ -61,9 +61,10 @@ class Alarms {
   /// stands and is no longer worth saying.
   std::optional<std::string> wording(std::string_view key) const;
   AlarmState state(std::string_view key) const;
+  struct Line { std::string alarm, text; };
   /// What deserves a look now, worst first: the text of each alarm that stands and is neither shelved nor hidden; of one
   /// about to be over, its end.
-  std::vector<std::string> lines(Now now) const;
+  std::vector<Line> lines() const;
   /// Every retained alarms/<key> again, and empties for those known to be over.
   std::vector<Effect> republish() const;
   /// The way to the far side is back: what is retained goes out once more a little later. A bridge's broker may let a

@@ -429,16 +429,13 @@ void Core::publish_state(const RigMinute& m) {
 
 void Core::publish_summary(bool always) {
   const Now t = now();
-  const std::vector<std::string> alarms = alarms_.lines(t), outlook = outlook_.summary_lines(t);
+  const std::vector<alarms::Alarms::Line> alarms = alarms_.lines();
   const auto three = [&](std::string first) {
     std::vector<std::string> lines;
     if (!first.empty()) lines.push_back(std::move(first));
-    if (!alarms.empty()) lines.push_back(alarms.front());
-    // The word about the reserve has said how the bank and the sun stand.
-    const bool bank_said = !alarms.empty() && alarms.front().starts_with("Bank ");
-    const bool sun_said = bank_said && alarms.front().find(". Sun to") != std::string::npos;
-    for (const std::string& l : outlook)
-      if (lines.size() < 3 && !(bank_said && l.starts_with("Bank ")) && !(sun_said && l.starts_with("To"))) lines.push_back(l);
+    if (!alarms.empty()) lines.push_back(alarms.front().text);
+    for (const std::string& l : outlook_.lines_beside(alarms.empty() ? "" : alarms.front().alarm))
+      if (lines.size() < 3) lines.push_back(l);
     std::string text;
     for (const auto& l : lines) text += (text.empty() ? "" : "\n") + l;
     return text;
@@ -456,9 +453,10 @@ void Core::publish_summary(bool always) {
   nlohmann::ordered_json status;
   status["utc"] = iso_utc(t.utc);
   status["summary"] = text;
-  status["alarms"] = alarms;
+  status["alarms"] = nlohmann::ordered_json::array();
+  for (const auto& l : alarms) status["alarms"].push_back(l.text);
   status["guard"] = guard_.sentences(t);
-  status["outlook"] = outlook;
+  status["outlook"] = outlook_.summary_lines();
   status["learned"] = diagnosis_.learned();
   store(SnapshotRow{stamp(), "status", json_text_in_order(status)});
 }

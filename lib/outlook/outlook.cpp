@@ -365,13 +365,15 @@ std::string Outlook::held_off_sentence() const { return held_off_text(words_, pl
 
 double Outlook::low_limit() const { return rig::alarm_limit("bank_low", rig_); }
 
-std::vector<std::string> Outlook::summary_lines(Now now) const {
-  (void)now;
+std::vector<std::string> Outlook::summary_lines() const { return lines_beside(""); }
+
+std::vector<std::string> Outlook::lines_beside(std::string_view alarm) const {
   std::vector<std::string> out;
   if (!planned_at_) return out;
-  const std::string bank = bank_line(rig_, words_, plan_, soc_, bank_v_, bank_a_);
+  const bool sun_said = alarm == "reserve_ahead", bank_said = sun_said || (alarm == "bank_low" && !low_by_load_);
+  const std::string bank = bank_said ? "" : bank_line(rig_, words_, plan_, soc_, bank_v_, bank_a_);
   if (!bank.empty()) out.push_back(bank);
-  out.push_back(energy_line(words_, plan_, away_));
+  if (!sun_said) out.push_back(energy_line(words_, plan_, away_));
   std::string last = clearing_text(rig_, words_, plan_, away_);
   if (last.empty() && plan_.surplus_today && plan_.surplus_today->kwh >= 0.2) last = surplus_text(words_, *plan_.surplus_today, plan_.at);
   if (last.empty() && brought_until_ && plan_.at < *brought_until_) last = brought_;

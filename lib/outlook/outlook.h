@@ -52,7 +52,9 @@ class Outlook {
   bool clearing_hour_near() const;
 
   /// Up to three plain lines: bank and self-reliance; energy today; clearing or what is to spare.
-  std::vector<std::string> summary_lines(Now now) const;
+  std::vector<std::string> summary_lines() const;
+  /// The same beside the word of an alarm, which may have said already how the bank stands and what the sun will give.
+  std::vector<std::string> lines_beside(std::string_view alarm) const;
 
   /// Until the reserve is reached; none: unknown or not within a month.
   std::optional<double> hours_left() const;

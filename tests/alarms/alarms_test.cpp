@@ -532,7 +532,7 @@ TEST_CASE("the lines for the summary come worst first, without shelved and hidde
     b.offer("charging_unpermitted", "front", true);
   }
   CHECK(b.alarms.shelve("bank_hot-bank", 2, b.now()).ok());
-  CHECK(b.alarms.lines(b.now()) ==
+  CHECK(b.lines() ==
         std::vector<std::string>{"charging_unpermitted on front.", "bank_low on bank.", "soiling on rear."});
 }
 
@@ -561,14 +561,14 @@ TEST_CASE("while an alarm waits to be sure that it is over, its line is its end;
     b.offer(low);
     b.offer(ahead);
   }
-  CHECK(b.alarms.lines(b.now()) == std::vector<std::string>{"bank_low on rig.", "reserve_ahead on rig."});
+  CHECK(b.lines() == std::vector<std::string>{"bank_low on rig.", "reserve_ahead on rig."});
   low.condition = ahead.condition = false;
   low.over_text = "Bank above its reserve again.";
   b.to(9h + 1min);
   b.offer(low);
   b.offer(ahead);
   CHECK(b.alarms.standing("bank_low-rig"));
-  CHECK(b.alarms.lines(b.now()) == std::vector<std::string>{"Bank above its reserve again."});
+  CHECK(b.lines() == std::vector<std::string>{"Bank above its reserve again."});
 }
 
 TEST_CASE("what is about to be over is not said to be still so") {
@@ -687,7 +687,7 @@ TEST_CASE("an unreadable or foreign snapshot leaves a fresh room") {
     CAPTURE(text);
     Bench b;
     b.alarms.restore(text, b.now());
-    CHECK(b.alarms.lines(b.now()).empty());
+    CHECK(b.alarms.lines().empty());
     b.hold(b.fact("bank_hot", "bank", true), 8h, 9h);
     CHECK(b.said().size() == 1);
   }

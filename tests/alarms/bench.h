@@ -80,6 +80,11 @@ struct Bench {
     return static_cast<std::size_t>(std::count(all.begin(), all.end(), event));
   }
   /// Notices somebody reads (an ending without text only tells the outbox the time).
+  std::vector<std::string> lines() const {
+    std::vector<std::string> out;
+    for (const auto& l : alarms.lines()) out.push_back(l.text);
+    return out;
+  }
   std::vector<Notice> said() const {
     std::vector<Notice> out;
     for (const auto& n : notices)

@@ -24,7 +24,7 @@ TEST_CASE("only a voltage in mid range is no percentage") {
   s.live(at(15, 0), at(15, 12), [](Utc) { return Sight{.soc = {}, .load_w = {}, .bank_v = 13.2, .bank_a = -2}; });
   CHECK_FALSE(s.outlook().hours_left());
   CHECK_FALSE(s.plan().soc_known);
-  const auto lines = s.outlook().summary_lines(s.now());
+  const auto lines = s.outlook().summary_lines();
   REQUIRE_FALSE(lines.empty());
   CHECK(lines[0] == "Bank at 13.2 V, state of charge unknown, 20-90 %.");
   CHECK_FALSE(s.fact("reserve_ahead").condition);
@@ -158,8 +158,12 @@ TEST_CASE("sun while the cells are too cold to charge does not count") {
   CHECK(std::abs(held - 1.4) < 0.1);
   REQUIRE(s.outlook().hours_left());
   CHECK(std::abs(*s.outlook().hours_left() / 24 - 1.1) < 0.12);
-  const auto lines = s.outlook().summary_lines(s.now());
+  const auto lines = s.outlook().summary_lines();
   CHECK(lines[0] == "Bank 60 %, lasts until tomorrow morning.");
+  // beside a word that has said it already
+  CHECK(s.outlook().lines_beside("snow") == lines);
+  CHECK(s.outlook().lines_beside("bank_low").front() == lines[1]);
+  CHECK(s.outlook().lines_beside("reserve_ahead").size() == lines.size() - 2);
   CHECK(lines[1].starts_with("Today next to nothing still to come if the sky does what was forecast. About 1.4 kWh of today's sun will be lost to cold cells. Warming their space by about "));
 }
 
@@ -194,7 +198,7 @@ TEST_CASE("without a forecast the last days stand in, and it is said") {
   Story s;
   s.live(at(13, 0), at(15, 7), [](Utc) { return Sight{}; });
   CHECK_FALSE(s.plan().forecast_used);
-  CHECK(has(s.outlook().summary_lines(s.now())[1], "going by the last days"));
+  CHECK(has(s.outlook().summary_lines()[1], "going by the last days"));
   double made = 0;
   for (const auto& h : s.plan().hours)
     for (double w : h.as_is_w) made += w / 1000;
@@ -345,7 +349,7 @@ TEST_CASE("where the sun gives next to nothing all day, the days left are still 
   REQUIRE(s.outlook().hours_left());
   CHECK(*s.outlook().hours_left() > 20);
   CHECK(*s.outlook().hours_left() < 30);
-  CHECK(has(s.outlook().summary_lines(s.now())[0], "lasts until"));
+  CHECK(has(s.outlook().summary_lines()[0], "lasts until"));
 }
 
 TEST_CASE("a cold bank on a sunny morning: the reserve message says what takes the sun, and to warm the cells rather than to save") {
