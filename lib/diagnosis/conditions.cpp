@@ -10,6 +10,7 @@ namespace fw::diagnosis {
 namespace {
 
 constexpr double frost_gone_min = 150;      ///< of sun: until then a thin cover may be rime
+constexpr Span covered_in = hours{1};       ///< by snow that no forecast speaks of, at the least
 constexpr double still_snows = 0.5, not_over = 0.55;   ///< chance that it falls; what is then held to; estimates
 constexpr double film_there_min = 300, film_gone_min = 120;   ///< dirt takes days, a cleaning does not
 constexpr double alert_from_deg = 10;       ///< a lower sun proves too little
@@ -60,8 +61,10 @@ void Diagnosis::State::conditions(const RigMinute& m) {
       const bool thin = o.snow_pass > (may_be_other ? 0.58 : site_look.snow_lately ? 0.88 : 0.72);
       // What a sweeping or a slide left of a closed cover: the word about it is over, though not all of the glass is bare.
       const bool mostly_gone = s.least_pass < 0.2 && o.snow_pass > 0.55;
-      // Snow that cloud outweighs, or of which the watts cannot tell, is no word to be sent yet.
-      const double sure = o.cause == Cause::snow || s.snow.on ? o.snow : std::min(o.snow, 0.6);
+      // Snow that cloud outweighs, or of which the watts cannot tell, is no word to be sent yet; nor snow out of a sky
+      // that promised none on glass that was bare within the hour.
+      const bool too_soon = !site_look.forecast_snow && s.last_bright && now - *s.last_bright < covered_in;
+      const double sure = (o.cause == Cause::snow && !too_soon) || s.snow.on ? o.snow : std::min(o.snow, 0.6);
       // While it still falls, glass that is free for a while is no end of it.
       const double falls_on = s.snow.on && site_look.snowing > still_snows ? not_over : 0;
       const double snow = std::max(falls_on, mostly_gone ? 0 : thin ? 0.3 * o.snow : sure);

@@ -119,7 +119,9 @@ void Diagnosis::State::look_at(const RigMinute& m) {
     const StringLook& look = strings[i].look = look_at(m, static_cast<int>(i));
     if (!look.usable) continue;
     looked = true;
-    brightest = std::max(brightest, look.measured_w / std::max(1.0, look.clear_w));
+    const double share = look.measured_w / std::max(1.0, look.clear_w);
+    if (share > bright_from) strings[i].last_bright = m.start;
+    brightest = std::max(brightest, share);
   }
   if (looked) l.brightest = brightest;
   if (looked && brightest > bright_from) last_bright = m.start;

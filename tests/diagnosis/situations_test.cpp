@@ -426,3 +426,23 @@ TEST_CASE("what takes nine tenths of the power within a minute of a bright day i
     CHECK(r.times_raised("snow-star") == 0);
   }
 }
+
+TEST_CASE("a shadow that crosses one string after the other is not told as snow within the hour of full power, when none is forecast") {
+  for (const int days_known : {0, 1})
+    for (const double left : {0.05, 0.2, 0.5})
+      for (const double lag_h : {0.07, 0.3}) {
+        CAPTURE(days_known);
+        CAPTURE(left);
+        CAPTURE(lag_h);
+        BenchRig r;
+        if (days_known) r.teach(days_known);
+        r.snow_forecast(0, 70, 71, 0, 0.0);   // bright, no snow
+        const auto through = [&](double hour, double edge) { return hour < edge ? 1.0 : std::max(left, 1 - (hour - edge) * 12); };
+        r.play(0, 0, 9.95, [&](double hour, MinuteIn& m) {
+          m.p.watts = through(hour, 9) * BenchRig::clear_w(hour);
+          m.s.watts = through(hour, 9 + lag_h) * BenchRig::clear_w(hour);
+        });
+        CHECK(r.times_raised("snow-port") == 0);
+        CHECK(r.times_raised("snow-star") == 0);
+      }
+}
