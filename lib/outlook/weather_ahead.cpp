@@ -11,9 +11,14 @@ namespace fw::outlook {
 namespace {
 constexpr double prior_hours = 4;                  // a cloud knot moves from theory within about a day's light
 constexpr double prior_error = 0.25, prior_error_weight = 10;
+constexpr double snowfall_share = 0.16;            // nimbostratus; Kasten & Czeplak 1980, Solar Energy 24, 177
+constexpr double surely_falling_cm = 0.4;          // in an hour of a forecast that smears a fall out
 constexpr double fallback_share = 0.55;            // a winter day of which nothing is known (common practice, no source)
 constexpr std::size_t past_hours = 72;
 constexpr double remembers_h = 36, lasts_h = 6;    // of the sky without a forecast
+
+/// How surely it snows in an hour of which this was forecast.
+double falling(double snow_cm) { return std::clamp(snow_cm / surely_falling_cm, 0.0, 1.0); }
 }  // namespace
 
 double WeatherAhead::share_for_cloud(double cloud) const {
@@ -27,24 +32,31 @@ double WeatherAhead::share_for_cloud(double cloud) const {
   return std::clamp(knot(i) * (1 - f) + knot(i + 1) * f, 0.02, 1.15);
 }
 
+double WeatherAhead::share_for(double cloud, double snow_cm) const {
+  const double dry = share_for_cloud(cloud);
+  const double snowy = (snowfall_share * prior_hours + in_snowfall_.sum) / (prior_hours + in_snowfall_.weight);
+  return dry + falling(snow_cm) * (std::min(dry, snowy) - dry);
+}
+
 void WeatherAhead::learn(Utc hour, std::optional<double> share, double weight, std::optional<double> air_c,
                          const ForecastHour* said) {
   past_.push_back({hour, share, weight, air_c});
   if (past_.size() > past_hours) past_.erase(past_.begin());
   if (!said) return;
   if (share && weight > 0.05 && said->cloud) {
-    const double expected = share_for_cloud(*said->cloud);
-    const double e = *share - expected;
+    const double snows = falling(said->snow_cm.value_or(0));
+    const double e = *share - share_for(*said->cloud, said->snow_cm.value_or(0));
     error2_ = error2_ * 0.985 + weight * e * e;
     error_weight_ = error_weight_ * 0.985 + weight;
     const double at = std::clamp(*said->cloud, 0.0, 1.0) * 4;
     const int i = std::min(3, static_cast<int>(at));
-    for (auto [k, part] : {std::pair{i, 1 - (at - i)}, std::pair{i + 1, at - i}}) {
-      by_cloud_[k].sum += weight * part * *share;
-      by_cloud_[k].weight += weight * part;
-      if (by_cloud_[k].weight > 60) {
-        by_cloud_[k].sum *= 0.9;
-        by_cloud_[k].weight *= 0.9;
+    for (auto [seen, part] : {std::pair{&by_cloud_[i], (1 - (at - i)) * (1 - snows)}, std::pair{&by_cloud_[i + 1], (at - i) * (1 - snows)},
+                              std::pair{&in_snowfall_, snows}}) {
+      seen->sum += weight * part * *share;
+      seen->weight += weight * part;
+      if (seen->weight > 60) {
+        seen->sum *= 0.9;
+        seen->weight *= 0.9;
       }
     }
   }
@@ -88,7 +100,7 @@ std::vector<WeatherHour> WeatherAhead::ahead(Now now, int count, const Forecast*
       w.by_cloud = said->cloud.has_value();
       w.forecast = said->cloud || said->irradiance_wm2;
       w.irradiance_wm2 = said->irradiance_wm2;
-      w.clear_share = said->cloud ? share_for_cloud(*said->cloud) : like_now(h);
+      w.clear_share = said->cloud ? share_for(*said->cloud, said->snow_cm.value_or(0)) : like_now(h);
       w.snow_cm = std::max(0.0, said->snow_cm.value_or(0));
       w.wind_ms = said->wind_ms;
       w.share_error = (w.forecast ? learned : 0.45) * std::sqrt(1 + (age_h + h) / 36);
@@ -109,7 +121,7 @@ std::vector<WeatherHour> WeatherAhead::ahead(Now now, int count, const Forecast*
 }
 
 std::string WeatherAhead::snapshot() const {
-  nlohmann::json j{{"v", 1}, {"e2", error2_}, {"ew", error_weight_}, {"ab", air_bias_c_}};
+  nlohmann::json j{{"v", 1}, {"e2", error2_}, {"ew", error_weight_}, {"ab", air_bias_c_}, {"s", {in_snowfall_.sum, in_snowfall_.weight}}};
   for (const auto& k : by_cloud_) j["c"].push_back({k.sum, k.weight});
   j["p"] = nlohmann::json::array();
   for (const auto& p : past_) {
@@ -142,6 +154,7 @@ void WeatherAhead::restore(std::string_view text) {
     past_.push_back(q);
     if (past_.size() > past_hours) past_.erase(past_.begin());
   }
+  if (const auto& snowfall = j.value("s", nlohmann::json()); snowfall.is_array() && snowfall.size() == 2) in_snowfall_ = {number(snowfall[0]), number(snowfall[1])};
   error2_ = number(j.value("e2", nlohmann::json()));
   error_weight_ = number(j.value("ew", nlohmann::json()));
   air_bias_c_ = number(j.value("ab", nlohmann::json()));

@@ -38,6 +38,8 @@ class WeatherAhead {
 
   /// Share of the cloudless light to expect under a forecast cloud cover of 0..1.
   double share_for_cloud(double cloud) const;
+  /// The same with that hour's snowfall: what snows is thick cloud, however much of the sky it was said to cover.
+  double share_for(double cloud, double snow_cm) const;
 
   std::string snapshot() const;
   void restore(std::string_view text);
@@ -45,6 +47,7 @@ class WeatherAhead {
  private:
   struct Seen { double sum = 0, weight = 0; };
   std::array<Seen, 5> by_cloud_{};                 ///< at cover 0, 1/4 .. 1
+  Seen in_snowfall_;
   double error2_ = 0, error_weight_ = 0;           ///< squared error of the share, light-weighted
   struct Past { Utc hour{}; std::optional<double> share; double weight = 0; std::optional<double> air_c; };
   std::vector<Past> past_;                         ///< the last 72 hours

@@ -95,11 +95,20 @@ void Watcher::on_minute(Utc t, const outlook::Outlook& product) {
             std::printf("      %s as is %.0f cleared %.0f taken %.0f curtailed %.0f held off %.0f loads %.0f soc %.2f air %.0f snow %.1f cm share %.2f\n", words_.clock(h.from).c_str(), as_is, cleared,
                         h.accepted_w, h.curtailed_w, h.held_off_w, h.served_w, h.soc_mid, h.air_c, h.snow_cm, h.clear_share);
           }
-        if (chatty_)
-          std::printf("    %s oracle %.2f at %s, product %d %.2f kWh from %s (true %.2f), soc %.2f  %s\n", words_.local_date(t).c_str(), best.kwh,
+        if (chatty_) {
+          double said_bare = 0, said_left = 0, true_bare = 0, true_left = 0;
+          for (const auto& h : product.plan().hours)
+            if (h.from < words_.next_local_midnight(t)) {
+              for (double x : h.cleared_w) said_bare += x / 1000;
+              for (double x : h.as_is_w) said_left += x / 1000;
+            }
+          for (std::size_t k = i; k < end; ++k)
+            for (const auto& q : w_.steps[k].strings) true_bare += q.bare_w / 12000, true_left += q.bare_w * (1 - q.snow_loss) / 12000;
+          std::printf("    %s oracle %.2f at %s, product %d %.2f kWh from %s (true %.2f), soc %.2f, rest of day bare %.2f (true %.2f) left %.2f (true %.2f)  %s\n", words_.local_date(t).c_str(), best.kwh,
                       words_.clock(w_.at(best.step)).c_str(), static_cast<int>(c.choice), c.today_kwh,
-                      c.best_from ? words_.clock(*c.best_from).c_str() : "-", at_product, w_.steps[i].soc,
+                      c.best_from ? words_.clock(*c.best_from).c_str() : "-", at_product, w_.steps[i].soc, said_bare, true_bare, said_left, true_left,
                       oracle_clears == product_clears ? "" : "DIFFERS");
+        }
       }
       if (whole_day) {
         const double truth = curtailed_kwh(w_, i, end);
