@@ -71,8 +71,10 @@ std::vector<Fact> Outlook::facts(Now now, const Remembered& remembered) const {
         low->over_text = std::string("Bank above ") + (low_limit() > rig_.bank.reserve_soc ? "your limit" : "its reserve") + " again: " + Words::percent(*soc_) + ".";
     }
 
-    if (Fact* ahead = fact("reserve_ahead", ahead_standing_ && !is_low)) {
+    if (Fact* ahead = fact("reserve_ahead", ahead_standing_)) {
+      ahead->hidden_by = {"bank_low-rig"};  // then that is the news
       if (ahead->condition) {
+        ahead->worth_saying = reserve_likely(plan_, away_);
         ahead->text = reserve_text(rig_, words_, plan_, soc_, away_, loads().standing_w());
         ahead->confidence = std::clamp(plan_.reserve_beyond ? 0.8 : std::max(plan_.reserve_probability, plan_.departure_at ? 0.6 : 0.5), 0.0, 1.0);
         if (plan_.reserve_at) {
@@ -81,7 +83,7 @@ std::vector<Fact> Outlook::facts(Now now, const Remembered& remembered) const {
           if (away_ && left_h > 72) ahead->priority = 0;  // once, and again after a week
         }
       }
-      ahead->over_text = is_low ? "The bank is low." : "The reserve is out of sight.";
+      ahead->over_text = "The reserve is out of sight.";
     }
 
     const double limit = rig::alarm_limit("surplus", rig_);

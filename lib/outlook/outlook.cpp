@@ -182,6 +182,7 @@ void Outlook::replan(const RigMinute& m, const std::vector<const roof::Calibrati
   in.site = roof::site_of(rig_.site, latitude_deg_, longitude_deg_);
   in.snowing_now = glass_.snowing();
   in.advised = plan_.clearing.choice == Choice::clear;
+  in.reserve_told = ahead_standing_;
   if (wind_at_ && m.start - *wind_at_ < wind_fresh) in.wind_ms = wind_ms_;
   // Whoever has a jack or knows his heading can stand otherwise.
   const bool movable = rig_.advice.jack_min_deg || rig_.advice.jack_max_deg || heading_deg_;
@@ -222,10 +223,13 @@ bool Outlook::reserve_in_sight() const {
   const double limit = ahead_standing_ ? first + rig_.alarm_deadband("reserve_ahead", 0.25 * first) : first;
   auto within = [&](const std::optional<Utc>& t, double hours) { return t && hours_of(*t - plan_.at) <= hours; };
   if (away_ && within(plan_.reserve_at, (ahead_standing_ ? 28 : 14) * 24)) return true;
+  // What was likely is over when it has become unlikely, not at every passing cloud.
+  const auto& reserve = plan_.reserve_perhaps ? plan_.reserve_perhaps : plan_.reserve_at;
+  const auto& departure = plan_.departure_perhaps ? plan_.departure_perhaps : plan_.departure_at;
   // Below what is kept for leaving, with a sun that lifts it out of there: nothing to decide.
   const bool passing = plan_.departure_at && *plan_.departure_at <= plan_.at && plan_.rises;
-  if (rig_.bank.departure_reserve_soc > rig_.bank.reserve_soc && !passing && within(plan_.departure_at, limit)) return true;
-  return within(plan_.reserve_at, limit);
+  if (rig_.bank.departure_reserve_soc > rig_.bank.reserve_soc && !passing && within(departure, limit)) return true;
+  return within(reserve, limit);
 }
 
 void Outlook::on_minute(const RigMinute& m, const std::vector<Verdict>& verdicts,
@@ -302,7 +306,7 @@ void Outlook::advise(const Stamp& when) {
     else
       advice_.withdraw("attitude", "withdrawn: not worth it now", when);
   }
-  if (ahead_standing_) {
+  if (ahead_standing_ && reserve_likely(plan_, away_)) {
     const bool reached = plan_.reserve_at && *plan_.reserve_at <= plan_.at;
     // The time its words name first.
     const bool leaving_first = rig_.bank.departure_reserve_soc > rig_.bank.reserve_soc && plan_.departure_at && *plan_.departure_at > plan_.at;

@@ -7,6 +7,7 @@ namespace fw::outlook {
 namespace {
 constexpr double full_soc = 0.985;
 constexpr int longest_days = 30;
+constexpr double poorer_quarter_sd = 0.6745;
 
 std::optional<Surplus> surplus_of(const RoofAhead& roof, const BankPath& path, Utc from, Utc to) {
   Surplus s;
@@ -136,6 +137,11 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
     plan.reserve_early = at(low.reserve_h);
     plan.reserve_late = at(high.reserve_h);
     plan.departure_at = at(course.departure_h);
+    if (in.reserve_told) {
+      const BankPath poor = closed ? course : run_bank(rig, assumed, steps, -poorer_quarter_sd);
+      plan.reserve_perhaps = at(poor.reserve_h);
+      plan.departure_perhaps = at(poor.departure_h);
+    }
     for (std::size_t i = 0; i < n; ++i)
       if (course.soc[i] < plan.lowest_soc) plan.lowest_soc = course.soc[i], plan.lowest_at = roof.steps[i].from;
     for (std::size_t i = 0; i < n && roof.steps[i].from < in.now + hours{12}; ++i) plan.rises |= course.soc[i] > rig.bank.departure_reserve_soc + 0.05;

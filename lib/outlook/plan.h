@@ -33,6 +33,7 @@ struct PlanInput {
   sky::Site site;
   bool snowing_now = false;
   bool advised = false;                      ///< clearing is the standing advice
+  bool reserve_told = false;                 ///< that the reserve is in sight is the standing word
   std::optional<double> wind_ms;             ///< now
   std::vector<double> soiling_loss;          ///< per string
   std::optional<roof::Attitude> attitude;    ///< as the rig stands; none: attitude is not asked for
@@ -69,6 +70,7 @@ struct Plan {
   double lowest_soc = 1;                     ///< on the middle path
   Utc lowest_at{};
   std::optional<Utc> departure_at;
+  std::optional<Utc> reserve_perhaps, departure_perhaps;  ///< on the path that one in four is poorer than; only when reserve_told
   bool rises = false;                        ///< within half a day to clearly more than what is kept for leaving
   double reserve_probability = 0;            ///< that it is reached within the plan's hours
   std::optional<double> saving_w;            ///< this much less from now on would carry the bank past `saving_until`

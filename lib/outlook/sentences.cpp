@@ -166,6 +166,10 @@ std::string surplus_text(const Words& words, const Surplus& s, Utc now) {
          " more will be there until " + words.clock(s.to) + " if you have a use for it.";
 }
 
+bool reserve_likely(const Plan& plan, bool away) {
+  return (plan.reserve_at && (away || !plan.reserve_beyond)) || plan.departure_at;
+}
+
 std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& plan, std::optional<double> soc, bool away,
                          std::optional<double> standing_w) {
   const bool keeps_to_leave = rig.bank.departure_reserve_soc > rig.bank.reserve_soc;
@@ -187,6 +191,13 @@ std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& pl
   }
   if (in_sight && !at_once)
     text += away ? " Reserve in about " + span_of(*plan.reserve_at, plan.at) + ", " + until(words, *plan.reserve_at, plan.at) + "." : " " + Words::capital(reserve);
+  const bool likely = reserve_likely(plan, away);
+  if (!likely) {
+    const bool leave_first = keeps_to_leave && plan.departure_perhaps && *plan.departure_perhaps > plan.at;
+    if (const auto& when = leave_first ? plan.departure_perhaps : plan.reserve_perhaps; when && *when > plan.at)
+      text += std::string(leave_first ? " Departure reserve (" : " Reserve (") + Words::percent(leave_first ? rig.bank.departure_reserve_soc : rig.bank.reserve_soc) +
+              ") reached only if it goes worse than likely, " + reached_when(words, *when, plan.at) + ".";
+  }
   const bool reached = plan.reserve_at && *plan.reserve_at <= plan.at;
   if (reached) text = "Bank " + (soc ? Words::percent(*soc) : std::string("low")) + (soc && std::round(*soc * 100) < std::round(rig.bank.reserve_soc * 100) ? ", below its reserve of " : ", at its reserve of ") + Words::percent(rig.bank.reserve_soc) + ".";
   // Before noon the sun that counts is today's.
@@ -203,6 +214,8 @@ std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& pl
     text += reached ? " Until then switch off what can be spared." : "";
   else if (reached)
     text += " Switch off what can be spared, or charge from another source.";
+  else if (!likely)
+    text += " Nothing to do yet.";
   else if (plan.saving_w)
     text += " Using about " + Words::watts(*plan.saving_w) + " less from now on would carry it" +
             (plan.saving_until ? (plan.saving_to_sun ? " to the sun, " : " to daylight, ") + about_when(words, *plan.saving_until, plan.at) : std::string(" through")) + ".";

@@ -27,6 +27,8 @@ std::string held_off_text(const Words& words, const Plan& plan, bool away = fals
 std::string energy_line(const Words& words, const Plan& plan, bool away = false);
 /// "Bank full at about 11:05. About 2.4 kWh more will be there until 15:00 if you have a use for it."
 std::string surplus_text(const Words& words, const Surplus& surplus, Utc now);
+/// False: only on a course poorer than the middle, or beyond the days planned for.
+bool reserve_likely(const Plan& plan, bool away);
 std::string reserve_text(const rig::Rig& rig, const Words& words, const Plan& plan, std::optional<double> soc, bool away,
                          std::optional<double> standing_w);
 std::string washing_text(const Cleaning& cleaning);

@@ -100,6 +100,46 @@ TEST_CASE("a bank that the morning lifts out of what is kept for leaving is no w
   }
 }
 
+TEST_CASE("a reserve that was likely stays in sight until it is unlikely, and silently while it is neither") {
+  // The bank rises through a span of charges under the same dull sky.
+  auto fresh = [](double soc) {
+    auto s = std::make_unique<Story>();
+    s->forecast(at(15, 0), [](Utc) { return Weather{0.85, -5, 0, 2}; });
+    s->live(at(15, 6), at(15, 6, 20), [&](Utc) { return Sight{.soc = soc, .load_w = 41, .share = 0.55}; });
+    return s;
+  };
+  const auto s = fresh(0.26);
+  REQUIRE(s->fact("reserve_ahead").condition);
+  int neither = 0, changes = 0;
+  bool before = true;
+  for (int k = 0; k <= 32; ++k) {
+    const double soc = 0.26 + 0.02 * k;
+    CAPTURE(soc);
+    s->live(at(15, 6, 20) + minutes{5 * k}, at(15, 6, 25) + minutes{5 * k}, [&](Utc) { return Sight{.soc = soc, .load_w = 41, .share = 0.55}; });
+    const Fact f = s->fact("reserve_ahead");
+    changes += f.condition != before;
+    before = f.condition;
+    const bool raised_by_it = fresh(soc)->fact("reserve_ahead").condition;
+    if (raised_by_it) CHECK(f.condition);
+    if (!f.condition || raised_by_it || f.worth_saying) continue;
+    ++neither;
+    CHECK(has(f.text, " Reserve (20 %) reached only if it goes worse than likely, "));
+    CHECK(has(f.text, " Nothing to do yet."));
+  }
+  CHECK(neither > 0);
+  CHECK(changes == 1);
+  CHECK_FALSE(before);
+}
+
+TEST_CASE("while the bank is low, the reserve ahead is no second alarm and does not end") {
+  Story s;
+  s.forecast(at(15, 0), overcast);
+  s.live(at(15, 6), at(15, 6, 20), [](Utc) { return Sight{.soc = 0.19, .share = 0.1}; });
+  CHECK(s.fact("bank_low").condition);
+  CHECK(s.fact("reserve_ahead").condition);
+  CHECK(s.fact("reserve_ahead").hidden_by == std::vector<std::string>{"bank_low-rig"});
+}
+
 TEST_CASE("usable capacity falls with the cells' temperature, to about two thirds") {
   double before = 1.1;
   for (double c : {20.0, 10.0, 5.0, 0.0, -5.0, -10.0, -20.0, -40.0}) {
