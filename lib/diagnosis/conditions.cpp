@@ -63,7 +63,7 @@ void Diagnosis::State::conditions(const RigMinute& m) {
       const bool mostly_gone = s.least_pass < 0.2 && o.snow_pass > 0.55;
       // Snow that cloud outweighs, or of which the watts cannot tell, is no word to be sent yet; nor snow out of a sky
       // that promised none on glass that was bare within the hour.
-      const bool too_soon = !site_look.forecast_snow && s.last_bright && now - *s.last_bright < covered_in;
+      const bool too_soon = !site_look.forecast_snow && s.last_bare && now - *s.last_bare < covered_in;
       const double sure = (o.cause == Cause::snow && !too_soon) || s.snow.on ? o.snow : std::min(o.snow, 0.6);
       // While it still falls, glass that is free for a while is no end of it.
       const double falls_on = s.snow.on && site_look.snowing > still_snows ? not_over : 0;

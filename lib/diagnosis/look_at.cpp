@@ -17,6 +17,7 @@ constexpr double fixed_shade_doubt = 0.3;
 // Estimates: an hour or two of forecast snow covers; without a forecast some snow every few cold days; how long it lies.
 constexpr double snowfall_covers_min = 60, unforeseen_min = 4 * 1440, warm_melts_min = 240, thaw_melts_min = 1440, cold_lasts_min = 3 * 1440;
 constexpr double fallen_counts_min = 720;
+constexpr double bare_from = 0.7;   ///< of clear power: no snow worth a word lies there
 constexpr double bright_from = 0.5;
 constexpr double lean_rad = 0.01;   ///< how far a plane leans otherwise than believed; an estimate
 constexpr Span frozen_after = minutes{30};
@@ -120,7 +121,7 @@ void Diagnosis::State::look_at(const RigMinute& m) {
     if (!look.usable) continue;
     looked = true;
     const double share = look.measured_w / std::max(1.0, look.clear_w);
-    if (share > bright_from) strings[i].last_bright = m.start;
+    if (share > bare_from) strings[i].last_bare = m.start;
     brightest = std::max(brightest, share);
   }
   if (looked) l.brightest = brightest;

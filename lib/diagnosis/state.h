@@ -41,7 +41,7 @@ struct StringMemory {
   Verdict verdict;
   double least_pass = 1;             ///< of the snow that stands on it today
   bool some_snow_left = false;       ///< when its alarm ended
-  std::optional<Utc> last_bright;    ///< made then what bare glass would
+  std::optional<Utc> last_bare;      ///< made then what only bare glass does
   Condition snow, outage, half, shade, controller, over_voltage, stale, soiling, float_low;
   double over_voltage_volts = 0;
   double cold_open_v = 0, cold_air_c = 0;  ///< forecast open-circuit voltage of the coming morning, 0: no worry
