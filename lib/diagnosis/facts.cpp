@@ -160,21 +160,21 @@ std::vector<Fact> Diagnosis::facts(Now now, const Remembered& remembered) const 
     const bool idle = s.controller.on;
     if (Fact* controller = fact("controller", idle || s.float_low.on, idle ? s.controller : s.float_low)) {
       if (idle)
-        controller->text = Words::capital(name) + " controller does not charge since " + words.when(s.controller.since, now.utc) + ": " +
+        controller->text = Words::capital(Words::named(name)) + " controller does not charge since " + words.when(s.controller.since, now.utc) + ": " +
                           Words::volts(l.volts) + " but " + Words::watts_of(made, s.verdict.expected_w) + witness(i) +
                           ", and the bank is willing. Have the controller looked at.";
       else if (s.float_low.on)
-        controller->text = Words::capital(name) + " controller rests in float while the bank is at " + Words::percent(st.site_look.soc.value_or(0)) + ": " +
+        controller->text = Words::capital(Words::named(name)) + " controller rests in float while the bank is at " + Words::percent(st.site_look.soc.value_or(0)) + ": " +
                           Words::watts_of(made, s.verdict.expected_w) + ". Its settings or the controller: worth a look.";
       else if (s.controller.until != Utc{} || s.float_low.until != Utc{})
-        controller->over_text = Words::capital(name) + " controller charges again.";
+        controller->over_text = Words::capital(Words::named(name)) + " controller charges again.";
     }
 
     const bool may_reach = !s.over_voltage.on && s.cold_open_v > 0;
     if (Fact* over = fact("over_voltage", s.over_voltage.on || may_reach, s.over_voltage)) {
       const double limit_v = s.calibration.paper().sheet().controller.max_pv_voltage_v;
       if (s.over_voltage.on) {
-        over->text = Words::capital(name) + " controller stopped by over-voltage: " + fixed(s.over_voltage_volts, 1) + " V, limit " + fixed(limit_v, 0) +
+        over->text = Words::capital(Words::named(name)) + " controller stopped by over-voltage: " + fixed(s.over_voltage_volts, 1) + " V, limit " + fixed(limit_v, 0) +
                     " V, on a cold clear morning. It should start as the glass warms. Nothing to do.";
       } else if (may_reach) {
         over->confidence = 0.8;

@@ -13,7 +13,7 @@ constexpr double forget_per_message = 0.99;
 
 Span Track::max_age() const {
   if (fixed_max_age_) return *fixed_max_age_;
-  if (interval_ms_ <= 0) return longest_max_age;
+  if (interval_ms_ <= 0 || rests(last_)) return longest_max_age;
   return std::clamp(Span{static_cast<Span::rep>(3 * interval_ms_)}, shortest_max_age, longest_max_age);
 }
 
@@ -33,7 +33,7 @@ void Track::take(double value, Elapsed at) {
   if (known_) {
     const auto gap = static_cast<double>((at - last_at_).count());
     // A silence longer than any allowed age is an interruption, not the sender's habit.
-    if (gap <= static_cast<double>(longest_max_age.count())) interval_ms_ = std::max(gap, interval_ms_ * forget_per_message);
+    if (gap <= static_cast<double>(longest_max_age.count()) && !rests(last_)) interval_ms_ = std::max(gap, interval_ms_ * forget_per_message);
   }
   if (!known_ || value != last_) changed_at_ = at;
   known_ = true;

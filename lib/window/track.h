@@ -10,8 +10,9 @@ namespace fw::window {
 
 class Track {
  public:
-  /// max_age: fixed; none: three times the learned interval, between 1 and 30 minutes.
-  explicit Track(std::optional<Span> max_age = {}) : fixed_max_age_(max_age) {}
+  /// max_age: fixed; none: three times the learned interval, between 1 and 30 minutes. at_rest_below: next to
+  /// nothing, at which a sender that speaks on change falls quiet every evening: there it may always be silent for 30 minutes.
+  explicit Track(std::optional<Span> max_age = {}, double at_rest_below = 0) : fixed_max_age_(max_age), at_rest_below_(at_rest_below) {}
 
   void take(double value, Elapsed at);
 
@@ -35,12 +36,14 @@ class Track {
 
  private:
   void hold_until(Elapsed t);
+  bool rests(double value) const { return value < at_rest_below_; }
 
   std::optional<Span> fixed_max_age_;
+  double at_rest_below_ = 0;
   bool known_ = false;
   double last_ = 0;
   Elapsed last_at_{}, changed_at_{}, integrated_to_{};
-  double interval_ms_ = 0;  ///< longest recent silence, slowly forgotten; 0: none seen yet
+  double interval_ms_ = 0;  ///< longest recent silence but at rest, slowly forgotten; 0: none seen yet
   double weighted_ = 0, weight_ms_ = 0, sum_ = 0, sum_sq_ = 0, least_ = 0, most_ = 0;
   int samples_ = 0;
 };

@@ -11,6 +11,17 @@ namespace {
 
 bool of_string(Quantity q) { return q <= Quantity::controller_error; }
 
+/// What a string still gives when its controller has gone to sleep; estimates.
+double at_rest_below(Quantity q) {
+  switch (q) {
+    case Quantity::string_power:
+    case Quantity::output_power: return 2;      // W
+    case Quantity::string_current:
+    case Quantity::output_current: return 0.1;  // A
+    default: return 0;
+  }
+}
+
 int count_of(const rig::Rig& rig, Quantity q) {
   if (of_string(q)) return static_cast<int>(rig.strings.size());
   switch (q) {
@@ -33,7 +44,7 @@ Window::Window(const rig::Rig& rig) : rig_(rig) {
       std::optional<Span> max_age;
       for (const auto& s : rig.sources)
         if (s.channel == Channel{static_cast<Quantity>(q), i}) max_age = s.max_age;
-      tracks_.emplace_back(max_age);
+      tracks_.emplace_back(max_age, at_rest_below(static_cast<Quantity>(q)));
     }
   }
   for (int i = 0; i < static_cast<int>(rig.strings.size()); ++i) {
@@ -50,7 +61,7 @@ Window::Window(const rig::Rig& rig) : rig_(rig) {
                                                                                : Quantity::output_current;
     for (const auto& s : rig.sources)
       if (s.channel == Channel{leading, i}) max_age = s.max_age;
-    derived_power_.emplace_back(max_age);
+    derived_power_.emplace_back(max_age, at_rest_below(Quantity::string_power));
   }
 }
 

@@ -84,6 +84,26 @@ TEST_CASE("age counts from the last message, changed or not; a long interruption
   CHECK(t.max_age() <= 1min);
 }
 
+TEST_CASE("a string whose sender speaks on change is not silent in the evening, when it has nothing to say") {
+  rig::Rig rig = two_strings();
+  window::Window w(rig);
+  Elapsed t = t0;
+  const auto live = [&](Elapsed now) { return w.track({Quantity::string_power, 0})->fresh(now); };
+  for (int day = 0; day < 2; ++day) {
+    CAPTURE(day);
+    for (int i = 0; i < 600; ++i) w.on_reading(reading(Quantity::string_power, 0, 150.0 - 0.2 * i, t += 10s));
+    CHECK(live(t + 1min));
+    CHECK(!live(t + 2min));   // while it gives power it is missed at once
+    for (const double w_last : {12.0, 5.0, 1.0, 0.6, 0.0}) w.on_reading(reading(Quantity::string_power, 0, w_last, t += 10s));
+    for (int i = 0; i < 60; ++i) {
+      CHECK(live(t + 600s));
+      w.on_reading(reading(Quantity::string_power, 0, 0.0, t += 600s));
+    }
+    CHECK(live(t + 29min));
+    CHECK(!live(t + 31min));
+  }
+}
+
 TEST_CASE("a minute: power measured, or from volts and amps; stamps are whole minutes") {
   const auto rig = two_strings();
   window::Window w(rig);
