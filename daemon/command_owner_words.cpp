@@ -25,8 +25,6 @@ struct OwnerWordsAsked {
   std::string span;                      // shelve
 };
 
-constexpr Span patience = 10s;
-
 /// What stands at the broker for this rig, and the daemon's word.
 class Desk {
  public:

@@ -22,7 +22,6 @@ using nlohmann::json;
 
 struct TryAsked { std::string config, what, name; bool yes = false; };
 
-constexpr Span patience = 10s;
 constexpr Span test_lasts = 30s;
 constexpr Span repeat = 5s;           // a running daemon would renew a permit in between
 constexpr Span restored_within = 60s;

@@ -16,6 +16,9 @@
 
 namespace fw {
 
+/// How long a command waits for its broker.
+inline constexpr Span patience = std::chrono::seconds{10};
+
 class Conversation {
  public:
   explicit Conversation(mqtt::Settings settings);

@@ -15,9 +15,9 @@ char lower(char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c + 32) : c
 bool letter(char c) { return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z'); }
 bool capital(char c) { return c >= 'A' && c <= 'Z'; }
 
-using Words = std::vector<std::string>;
+using WordList = std::vector<std::string>;
 
-bool any(const Words& words, std::initializer_list<std::string_view> of) {
+bool any(const WordList& words, std::initializer_list<std::string_view> of) {
   return std::any_of(words.begin(), words.end(), [&](const std::string& w) { return std::find(of.begin(), of.end(), w) != of.end(); });
 }
 
@@ -51,17 +51,17 @@ std::vector<std::string> levels(std::string_view text) {
 bool is_index(const std::string& s) { return !s.empty() && s.find_first_not_of("0123456789") == std::string::npos; }
 
 /// Which thing the words around speak of.
-enum class Around { none, string, bank, outside, inside, load, heater };
+enum class Thing { none, string, bank, outside, inside, load, heater };
 
-Around around(const Words& w) {
-  if (any(w, {"heater", "heating", "pad"})) return Around::heater;
-  if (any(w, {"load", "loads", "draw", "use", "usage", "consumption", "consumer", "consumers"})) return Around::load;
-  if (any(w, {"bank", "batt", "battery", "bms", "cell", "cells", "pack", "store", "accu", "house", "b", "monitor", "shunt", "lfp", "lifepo"})) return Around::bank;
+Thing thing_of(const WordList& w) {
+  if (any(w, {"heater", "heating", "pad"})) return Thing::heater;
+  if (any(w, {"load", "loads", "draw", "use", "usage", "consumption", "consumer", "consumers"})) return Thing::load;
+  if (any(w, {"bank", "batt", "battery", "bms", "cell", "cells", "pack", "store", "accu", "house", "b", "monitor", "shunt", "lfp", "lifepo"})) return Thing::bank;
   if (any(w, {"pv", "solar", "panel", "panels", "roof", "array", "sun", "string", "mppt", "controller", "charger", "module", "modules", "scc"}))
-    return Around::string;
-  if (any(w, {"outside", "outdoor", "ambient", "out", "ext", "exterior", "air"})) return Around::outside;
-  if (any(w, {"inside", "indoor", "cabin", "room", "interior", "in", "salon", "living"})) return Around::inside;
-  return Around::none;
+    return Thing::string;
+  if (any(w, {"outside", "outdoor", "ambient", "out", "ext", "exterior", "air"})) return Thing::outside;
+  if (any(w, {"inside", "indoor", "cabin", "room", "interior", "in", "salon", "living"})) return Thing::inside;
+  return Thing::none;
 }
 
 /// The name that tells one string from the other: the last level that is no common word and no quantity.
@@ -92,7 +92,7 @@ std::string thing_name(const Field& f) {
   return fallback.empty() ? "roof" : fallback;
 }
 
-std::optional<std::string> time_form(const Field& f, const Words& leaf) {
+std::optional<std::string> time_form(const Field& f, const WordList& leaf) {
   const bool named = any(leaf, {"ts", "time", "timestamp", "at", "when", "date", "stamp", "epoch", "utc", "sent", "updated"});
   if (utc_in(f.last)) return "iso";
   if (utc_in(f.last + "Z")) return "local";
@@ -116,7 +116,7 @@ Guess channel(Quantity q, std::string unit, std::string why, int weight, double 
 
 struct Scale { std::string unit; double factor; };
 
-Scale temperature_unit(const Field& f, const Words& all) {
+Scale temperature_unit(const Field& f, const WordList& all) {
   const double low = f.low.value_or(0), high = f.high.value_or(0);
   if (low > 2000 && high < 3400) return {"K", 0.1};
   if (low > 200 && high < 340) return {"K", 1};
@@ -124,12 +124,12 @@ Scale temperature_unit(const Field& f, const Words& all) {
   return {"degC", 1};
 }
 
-Scale volts_unit(const Field& f, const Words& all) {
+Scale volts_unit(const Field& f, const WordList& all) {
   if (any(all, {"mv", "millivolt", "millivolts"}) || f.high.value_or(0) > 6000) return {"mV", 1};
   return {"V", 1};
 }
 
-Scale amps_unit(const Field& f, const Words& all) {
+Scale amps_unit(const Field& f, const WordList& all) {
   if (any(all, {"ma", "milliamp", "milliamps"}) || std::max(f.high.value_or(0), -f.low.value_or(0)) > 1000) return {"mA", 1};
   return {"A", 1};
 }
@@ -158,7 +158,7 @@ std::string parent_of(const Field& f) {
 char electrical(const Field& f) {
   if (!f.low || f.elements > 0) return 0;
   const auto parts = levels(f.pointer.empty() ? f.topic : f.pointer);
-  const Words leaf = parts.empty() ? Words{} : words_of(parts.back());
+  const WordList leaf = parts.empty() ? WordList{} : words_of(parts.back());
   if (any(leaf, {"v", "u", "volt", "volts", "voltage"})) return 'v';
   if (any(leaf, {"a", "i", "amp", "amps", "current"})) return 'a';
   if (any(leaf, {"w", "p", "watt", "watts", "power"})) return 'w';
@@ -250,13 +250,13 @@ std::optional<bool> flag_guess(std::string_view word) {
 Guess guess(const Field& f) {
   Guess none;
   if (f.elements > 0) return f.guess;
-  const Words topic = words_of(f.topic), pointer = words_of(f.pointer);
-  Words all = topic;
+  const WordList topic = words_of(f.topic), pointer = words_of(f.pointer);
+  WordList all = topic;
   all.insert(all.end(), pointer.begin(), pointer.end());
   const auto parts = levels(f.pointer.empty() ? f.topic : f.pointer);
   std::string last = parts.empty() ? "" : parts.back();
   if (is_index(last) && parts.size() > 1) last = parts[parts.size() - 2];
-  const Words leaf = words_of(last);
+  const WordList leaf = words_of(last);
 
   if (const auto form = time_form(f, leaf)) {
     none.kind = Guess::Kind::time;
@@ -265,18 +265,18 @@ Guess guess(const Field& f) {
     return none;
   }
   // The words nearest to the value weigh most: leaf, then pointer, then topic.
-  Around where = around(leaf);
-  if (where == Around::none) where = around(pointer);
-  if (where == Around::none) where = around(topic);
-  const Around bigger = around(topic) == Around::none ? around(pointer) : around(topic);
+  Thing where = thing_of(leaf);
+  if (where == Thing::none) where = thing_of(pointer);
+  if (where == Thing::none) where = thing_of(topic);
+  const Thing bigger = thing_of(topic) == Thing::none ? thing_of(pointer) : thing_of(topic);
 
   const bool flag_name = any(all, {"may", "allow", "allowed", "permit", "permitted", "enable", "enabled", "chg", "gate"});
   const bool is_flag_text = !f.words.empty() && std::all_of(f.words.begin(), f.words.end(), [](const std::string& w) { return flag_guess(w).has_value(); });
   if (!numeric(f) || (f.low.value_or(2) >= 0 && f.high.value_or(2) <= 1 && flag_name)) {
     if (any(leaf, {"heater", "heating"}) && (is_flag_text || numeric(f))) return channel(Quantity::bank_heater_on, "", "a heater switched on or off", 2);
-    if ((flag_name || any(leaf, {"charge", "charging"})) && (is_flag_text || numeric(f)) && where != Around::string)
+    if ((flag_name || any(leaf, {"charge", "charging"})) && (is_flag_text || numeric(f)) && where != Thing::string)
       return channel(Quantity::charge_allowed, "", "the battery's leave to charge", 3);
-    if (any(leaf, {"mode", "stage", "state", "phase", "status"}) && !f.words.empty() && (about_stage(f) || bigger == Around::string)) {
+    if (any(leaf, {"mode", "stage", "state", "phase", "status"}) && !f.words.empty() && (about_stage(f) || bigger == Thing::string)) {
       Guess g = channel(Quantity::stage, "", "a controller's stage", about_stage(f) ? 4 : 2);
       g.thing = thing_name(f);
       return g;
@@ -296,8 +296,8 @@ Guess guess(const Field& f) {
   if (unit_name({"irradiance", "ghi", "pyranometer", "insolation"})) return channel(Quantity::irradiance, "W/m2", "irradiance", 3);
   if (any(all, {"snow"}) && unit_name({"depth", "height", "snow", "cm"})) return channel(Quantity::snow_depth, "cm", "depth of snow", 2);
   if (unit_name({"wind", "windspeed", "gust"}) || (any(all, {"wind"}) && unit_name({"speed"}))) return channel(Quantity::wind, "m/s", "wind", 2);
-  if (unit_name({"soc", "percent", "pct", "level"}) || (unit_name({"charge", "q", "capacity"}) && where == Around::bank && f.low.value_or(-1) >= 0 && f.high.value_or(999) <= 100)) {
-    if (where == Around::bank || bigger == Around::bank || unit_name({"soc"})) {
+  if (unit_name({"soc", "percent", "pct", "level"}) || (unit_name({"charge", "q", "capacity"}) && where == Thing::bank && f.low.value_or(-1) >= 0 && f.high.value_or(999) <= 100)) {
+    if (where == Thing::bank || bigger == Thing::bank || unit_name({"soc"})) {
       const bool fraction = f.high.value_or(0) <= 1.0;
       const bool permille = f.high.value_or(0) > 101;
       return channel(Quantity::soc, permille ? "permille" : fraction ? "fraction" : "%", "state of charge", unit_name({"soc"}) ? 5 : 3);
@@ -308,17 +308,17 @@ Guess guess(const Field& f) {
   const bool is_w = unit_name({"w", "p", "watt", "watts", "power", "kw", "ppv"});
   const bool is_kwh = unit_name({"kwh", "wh", "energy", "yield"});
 
-  if (is_kwh && bigger == Around::string) {
+  if (is_kwh && bigger == Thing::string) {
     Guess g = channel(Quantity::string_day_energy, any(leaf, {"wh"}) || f.high.value_or(0) > 60 ? "Wh" : "kWh", "energy of the day", 2);
     g.thing = thing_name(f);
     return g;
   }
   if (is_v || is_a || is_w) {
-    const bool load = where == Around::load || bigger == Around::load;
+    const bool load = where == Thing::load || bigger == Thing::load;
     if (is_w && load) return channel(Quantity::load_power, any(leaf, {"kw"}) ? "kW" : "W", "power of the loads", 3);
-    if (is_w && (where == Around::heater)) return channel(Quantity::bank_heater_power, "W", "power of the bank's heater", 2);
+    if (is_w && (where == Thing::heater)) return channel(Quantity::bank_heater_power, "W", "power of the bank's heater", 2);
     // "to the bank" inside a controller's message is the controller's bank side.
-    const bool controller = around(topic) == Around::string || any(topic, {"controller", "charger", "mppt"});
+    const bool controller = thing_of(topic) == Thing::string || any(topic, {"controller", "charger", "mppt"});
     const bool bank_side = controller && any(pointer, {"bank", "battery", "batt", "out", "output"}) && !any(pointer, {"array", "pv", "panel", "in", "input"});
     if (bank_side) {
       Guess g = is_v   ? channel(Quantity::output_voltage, volts_unit(f, all).unit, "bank side of a controller", 3)
@@ -329,7 +329,7 @@ Guess guess(const Field& f) {
       if (!t.empty()) g.thing = is_index(t.back()) && t.size() > 1 ? slug(t[t.size() - 2]) + "_" + t.back() : slug(t.back());
       return g;
     }
-    if (where == Around::bank || bigger == Around::bank) {
+    if (where == Thing::bank || bigger == Thing::bank) {
       if (is_v) return channel(Quantity::bank_voltage, volts_unit(f, all).unit, "the bank's voltage", 3);
       if (is_a) {
         const bool outward = any(leaf, {"out", "discharge", "draw"});
@@ -339,7 +339,7 @@ Guess guess(const Field& f) {
       }
       return none;
     }
-    if (where == Around::string || bigger == Around::string) {
+    if (where == Thing::string || bigger == Thing::string) {
       Guess g = is_w   ? channel(Quantity::string_power, any(leaf, {"kw"}) ? "kW" : "W", "power of a string", 3)
                 : is_v ? channel(Quantity::string_voltage, volts_unit(f, all).unit, "voltage of a string", 3)
                        : channel(Quantity::string_current, amps_unit(f, all).unit, "current of a string", 3);
@@ -351,17 +351,17 @@ Guess guess(const Field& f) {
     }
     return none;
   }
-  const bool may_be_air = where == Around::outside || where == Around::inside;
+  const bool may_be_air = where == Thing::outside || where == Thing::inside;
   if (says_temp || (may_be_air && any(topic, {"air", "thermo", "climate", "weather", "sensors"}))) {
     const Scale s = temperature_unit(f, all);
-    if (where == Around::bank || (where == Around::none && bigger == Around::bank)) {
+    if (where == Thing::bank || (where == Thing::none && bigger == Thing::bank)) {
       Guess g = channel(Quantity::cell_temperature, s.unit, "temperature of the cells", 3, s.factor);
       g.thing = "cells";
       return g;
     }
-    if (where == Around::outside) return channel(Quantity::air_temperature, s.unit, "air outside", any(leaf, {"humidity"}) ? 0 : 3, s.factor);
-    if (where == Around::inside) return channel(Quantity::cabin_temperature, s.unit, "air in the cabin", 3, s.factor);
-    if (where == Around::string) {
+    if (where == Thing::outside) return channel(Quantity::air_temperature, s.unit, "air outside", any(leaf, {"humidity"}) ? 0 : 3, s.factor);
+    if (where == Thing::inside) return channel(Quantity::cabin_temperature, s.unit, "air in the cabin", 3, s.factor);
+    if (where == Thing::string) {
       Guess g = channel(Quantity::controller_temperature, s.unit, "temperature of a controller", 2, s.factor);
       g.thing = thing_name(f);
       return g;

@@ -8,8 +8,8 @@
 namespace fw::journal {
 
 namespace {
-constexpr const char* essential[] = {"notice", "alarm", "command", "note", "advice", "event", "clock"};
-constexpr int piece = 2000;
+constexpr const char* worth_most[] = {"notice", "alarm", "command", "note", "advice", "event", "clock"};
+constexpr int rows_a_piece = 2000;
 constexpr std::int64_t beyond_any = std::int64_t{1} << 40;
 }  // namespace
 
@@ -40,7 +40,7 @@ Salvage::Salvage(const std::string& path, Names& names, Store& into) {
   go_on("string_minute", "string_five");
   go_on("bank_minute", "bank_five");
   go_on("change", "");
-  for (const char* t : essential) go_on(t, "");
+  for (const char* t : worth_most) go_on(t, "");
   // A table whose root is gone is out of SQLite's reach, its leaves are not out of ours.
   const bool rootless = std::any_of(into.next_seq.begin(), into.next_seq.end(), [](const auto& t) { return t.second > beyond_any; });
   if (rootless && !pages_) {
@@ -133,9 +133,9 @@ void Salvage::essentials(Database& into, Names& names) {
   if (pages_) pages_->essentials(into, names);
   if (!from_.is_open() || !into.begin()) return;
   copy_whole("snapshot", into);
-  for (const char* name : essential) {
+  for (const char* name : worth_most) {
     Table t{name, 0, last_seq(name), false};
-    while (copy(t, into, piece)) {
+    while (copy(t, into, rows_a_piece)) {
     }
   }
   copy_whole("string_day", into);
@@ -147,7 +147,7 @@ void Salvage::essentials(Database& into, Names& names) {
 bool Salvage::step(Database& into, Names& names) {
   if (waiting_.empty()) return pages_ && pages_->step(into, names);
   if (!into.begin()) return true;
-  const bool more = copy(waiting_.front(), into, piece);
+  const bool more = copy(waiting_.front(), into, rows_a_piece);
   if (!into.commit()) into.rollback();
   if (!more) waiting_.erase(waiting_.begin());
   return !waiting_.empty();

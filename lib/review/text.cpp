@@ -30,7 +30,7 @@ std::string cell(double kwh) {
   return right(s == "0.00" ? "." : s, width);
 }
 
-std::string energies(const Energies& e) {
+std::string energy_columns(const Energies& e) {
   std::string line = right(fixed(e.kwh(made), 2), width) + right(fixed(e.clear_sky_kwh(), 2), width);
   for (Part p : columns) line += cell(e.kwh(p));
   return line;
@@ -64,7 +64,7 @@ std::string text(const Account& a) {
     const std::string date = iso_day(d.date);
     if (!month.empty() && date.substr(0, 7) != month) line("");
     month = date.substr(0, 7);
-    std::string s = left(date, 12) + energies(d.all);
+    std::string s = left(date, 12) + energy_columns(d.all);
     s += right(d.bank.cell_min_c && words ? words->temperature(*d.bank.cell_min_c) : "", d.bank.cell_min_c ? 10 : 9);
     s += right(d.bank.soc_low ? Words::percent(*d.bank.soc_low).substr(0, Words::percent(*d.bank.soc_low).size() - 2) + "-" +
                                     Words::percent(*d.bank.soc_high)
@@ -82,11 +82,11 @@ std::string text(const Account& a) {
   line("");
   line(heading("total"));
   if (a.months.size() > 1)
-    for (const Stretch& m : a.months) line(left(m.label, 12) + energies(m.all));
+    for (const Stretch& m : a.months) line(left(m.label, 12) + energy_columns(m.all));
   if (a.winters.size() > 1)
-    for (const Stretch& w : a.winters) line(left(w.label, 12) + energies(w.all));
-  for (const auto& [string, e] : a.strings) line(left(string, 12) + energies(e));
-  line(left("all", 12) + energies(a.all));
+    for (const Stretch& w : a.winters) line(left(w.label, 12) + energy_columns(w.all));
+  for (const auto& [string, e] : a.strings) line(left(string, 12) + energy_columns(e));
+  line(left("all", 12) + energy_columns(a.all));
 
   line("");
   line("Yields (IEC 61724-1), reference from the clear-sky model");

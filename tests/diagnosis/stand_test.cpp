@@ -9,7 +9,7 @@ using diagnosis::Stand;
 
 namespace {
 
-rig::Rig hut() {
+rig::Rig two_strings() {
   rig::Rig r;
   r.site.latitude_deg = 45;
   r.site.longitude_deg = -93;
@@ -30,7 +30,7 @@ RigMinute minute(const rig::Rig& r) {
 }  // namespace
 
 TEST_CASE("without live attitude the planes stay as described") {
-  const auto r = hut();
+  const auto r = two_strings();
   Stand stand(r);
   for (int i = 0; i < 20; ++i) CHECK(!stand.follow(minute(r)).attitude);
   CHECK(std::fabs(stand.planes()[1].tilt_deg - 10) < 1e-9);
@@ -38,7 +38,7 @@ TEST_CASE("without live attitude the planes stay as described") {
 }
 
 TEST_CASE("a raised jack counts after it has held five minutes, once") {
-  const auto r = hut();
+  const auto r = two_strings();
   Stand stand(r);
   int changes = 0;
   for (int i = 0; i < 30; ++i) {
@@ -57,7 +57,7 @@ TEST_CASE("a raised jack counts after it has held five minutes, once") {
 }
 
 TEST_CASE("heading wraps at north; a passing jolt is nothing; on the move nothing is decided") {
-  const auto r = hut();
+  const auto r = two_strings();
   Stand stand(r);
   for (int i = 0; i < 20; ++i) {
     auto m = minute(r);
@@ -79,7 +79,7 @@ TEST_CASE("heading wraps at north; a passing jolt is nothing; on the move nothin
 }
 
 TEST_CASE("another place counts beyond a kilometre, also across the date line") {
-  auto r = hut();
+  auto r = two_strings();
   r.site.longitude_deg = 179.999;
   Stand stand(r);
   bool moved = false;

@@ -9,12 +9,12 @@
 using namespace fw;
 using namespace fw::outlook;
 using story::at;
+using story::has;
 using story::Sight;
 using story::Story;
 using story::Weather;
 
 namespace {
-bool has(const std::string& text, const char* part) { return text.find(part) != std::string::npos; }
 Weather overcast(Utc) { return {1, -5, 0, 2}; }
 double s_load(Utc t) { return 40 + static_cast<double>((t.time_since_epoch() / hours{1}) % 5); }
 }  // namespace

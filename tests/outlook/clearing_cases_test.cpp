@@ -6,6 +6,7 @@
 using namespace fw;
 using namespace fw::outlook;
 using story::at;
+using story::has;
 using story::Sight;
 using story::Story;
 using story::Weather;
@@ -16,7 +17,6 @@ void snowed_in(Story& s, Utc until, double soc, double load_w = 40, Weather w = 
   s.forecast(at(14, 12), [=](Utc) { return w; });
   s.live(at(14, 15), until, [=](Utc) { return Sight{.soc = soc, .load_w = load_w, .air_c = w.air_c, .cover = 0.965, .share = 1 - w.cloud * 0.75}; });
 }
-bool has(const std::string& text, const char* part) { return text.find(part) != std::string::npos; }
 }  // namespace
 
 TEST_CASE("thin snow on all, a bright day: what is at stake and when to go up") {

@@ -14,6 +14,8 @@ inline Utc at(int day, int hour, int minute = 0) {  // January 2026, local (UTC-
   return Utc{std::chrono::sys_days{std::chrono::year{2026} / 1 / day}} + hours{hour + 6} + minutes{minute};
 }
 
+inline bool has(const std::string& text, const char* part) { return text.find(part) != std::string::npos; }
+
 inline rig::Rig reference() {
   rig::Rig r;
   r.name = "story";
