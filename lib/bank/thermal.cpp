@@ -32,7 +32,7 @@ void ThermalModel::forget() {
   const double per_w = 3600 / heat_capacity_j_per_k(capacity_wh);
   // Before anything is learned: half a day to whatever surrounds it, and losses of 5 % of the voltage at 1 C.
   x_ = {0.03, 0.05, 0.7 * per_w, 0.05 * capacity_wh * per_w, 0, 0};
-  Coefficients sd{0.06, 0.1, 0.4 * per_w, 8, 0.6, 0};
+  Coefficients sd{0.06, 0.12, 0.4 * per_w, 8, 0.6, 0};
   // A heater found by its turns: as strong as they were steep, which the case alone overstates.
   if (const auto h = hold(); h && knew_hold_) {
     x_[5] = 0.8 * h->strength_k_per_h;

@@ -16,6 +16,7 @@ constexpr double unreported_heater_w = 50;      // a heater known only as on: it
 constexpr double hours_to_judge_by = 24;
 constexpr Span likely_for = minutes{10};
 constexpr Span unlikely_for = minutes{75};
+constexpr double well_known_k = 1.5, near_k = 3;
 constexpr int morning_minute = 9 * 60;
 
 std::optional<double> mean_or(std::optional<double> a, std::optional<double> b) { return a ? a : b; }
@@ -262,9 +263,12 @@ void Foresight::judge(Warning& w, const RigMinute& m, double cell_c) {
   const auto soon = x.at ? x.at : x.early;
   // Short dips of a thermostat's cycle are likely followed by more of them: then only what is sure or soon.
   const bool cycling = w.lasting && (model_.hold() || !thermostats().empty()) && w.short_dip_at && m.at - *w.short_dip_at < hours{30};
-  const double enough = !cycling ? 0.75 : soon && *soon <= hours{4} ? 0.65 : 0.97;
+  // Where it is not known yet how the bank follows its surroundings, the range is wide: then only what is sure all the same,
+  // or so near that the rate of now decides.
+  const bool known = soon && (cell_c - w.level_c <= near_k || course_[static_cast<std::size_t>(*soon / step)].sigma_k <= well_known_k);
+  const double enough = !cycling ? (known ? 0.75 : 0.9) : soon && *soon <= hours{4} ? 0.65 : 0.97;
   const bool sure = soon && x.probability >= enough;
-  const bool near = soon && !cycling && ((x.probability >= 0.5 && *soon <= hours{5}) || (x.probability >= 0.55 && *soon <= hours{9}));
+  const bool near = known && !cycling && ((x.probability >= 0.5 && *soon <= hours{5}) || (x.probability >= 0.55 && *soon <= hours{9}));
   const bool likely = !w.reached && cell_c > w.level_c && (sure || near);
   const bool unlikely = x.probability < 0.2 || (!x.at && x.probability < 0.4);
   if (likely) {
