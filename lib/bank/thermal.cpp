@@ -167,8 +167,11 @@ double ThermalModel::carry_uncertainty(Coefficients& d, double t, const Surround
   const double back = (s.air_c ? x_[0] : 0) + (s.cabin_c ? x_[1] : 0);
   for (std::size_t i = 0; i < coefficients; ++i) d[i] += (f[i] - back * d[i]) * dt_h;
   double variance = 0;
-  for (std::size_t i = 0; i < coefficients; ++i)
-    for (std::size_t j = 0; j < coefficients; ++j) variance += d[i] * p_[i][j] * d[j];
+  for (std::size_t i = 0; i < coefficients; ++i) {
+    const double di = d[i];
+    const double* p = p_[i].data();
+    for (const double dj : d) variance += di * *p++ * dj;
+  }
   return std::sqrt(std::max(variance, 0.0));
 }
 

@@ -141,13 +141,14 @@ void Foresight::look_ahead(const RigMinute& m) {
   };
   const auto forecast_now = forecast_air(utc_);
   air_sigma_k_ = forecast_now ? 1.5 : 3.0;
+  const auto usual_air_now = profile ? air_day_.at(minute_at(0)) : std::nullopt;
   for (std::size_t i = 0; i < n; ++i) {
     const double h = hours_of(step * static_cast<int>(i));
     std::optional<double> course = forecast_air(utc_ + step * static_cast<int>(i));
     std::optional<double> course_now = forecast_now;
     if (!course && profile) {
       course = air_day_.at(minute_at(i));
-      course_now = air_day_.at(minute_at(0));
+      course_now = usual_air_now;
     }
     if (course && m.air_c)
       air_ahead_[i] = *course + (course_now ? (*m.air_c - *course_now) * std::exp(-h / 8) : 0);
