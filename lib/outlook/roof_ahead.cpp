@@ -123,7 +123,8 @@ void cleared_power(const RoofAhead& roof, int string, const LeftAlone& left, std
     }
     layer.water_mm = std::min(layer.water_mm, left.water_mm[i + 1]);
     const double after = layer.water_mm > 0 ? light_through(layer) : 1;
-    power_w[i] = roof.clean_w[string][i] * standing * (before + after) / 2;
+    // two layers of the same water may differ in what they let through; cleared glass is never the worse for it
+    power_w[i] = std::max(roof.clean_w[string][i] * standing * (before + after) / 2, left.power_w[i]);
     before = after;
   }
 }

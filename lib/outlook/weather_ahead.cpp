@@ -11,7 +11,7 @@ namespace fw::outlook {
 namespace {
 constexpr double prior_hours = 4;                  // a cloud knot moves from theory within about a day's light
 constexpr double prior_error = 0.25, prior_error_weight = 10;
-constexpr double snowfall_share = 0.16;            // nimbostratus; Kasten & Czeplak 1980, Solar Energy 24, 177
+constexpr double snowfall_share = 0.16;            // nimbostratus; Kasten & Czeplak 1980, Solar Energy 24, 177; from memory
 constexpr double surely_falling_cm = 0.4;          // in an hour of a forecast that smears a fall out
 constexpr double fallback_share = 0.55;            // a winter day of which nothing is known (common practice, no source)
 constexpr std::size_t past_hours = 72;

@@ -21,6 +21,27 @@ TEST_CASE("cleared glass gives full output at once") {
   CHECK(cleared[2] == doctest::Approx(300));
 }
 
+TEST_CASE("cleared glass is never planned darker than glass left alone") {
+  story::Story s;
+  for (const double water_mm : {0.05, 0.3, 1.0, 4.0})
+    for (const double density : {60.0, 250.0, 400.0})
+      for (const double snow_cm : {0.0, 0.05, 0.3, 1.0}) {
+        CAPTURE(water_mm);
+        CAPTURE(density);
+        CAPTURE(snow_cm);
+        RoofAhead roof;
+        roof.tilt_deg = {0};
+        roof.strings = {{nullptr, {water_mm, 0, density}, 1}};
+        for (int i = 0; i < 24; ++i) roof.steps.push_back({story::at(15, 9) + i * step_length, 0.25, 0.5, 0.2, -3, i < 12 ? snow_cm : 0, 300, 24, {}});
+        roof.clean_w = {std::vector<double>(24, 300.0)};
+        roof.plane_wm2 = {std::vector<double>(24, 300.0)};
+        const LeftAlone left = left_alone(roof, 0);
+        std::vector<double> cleared(24);
+        cleared_power(roof, 0, left, 0, 24, cleared);
+        for (std::size_t i = 0; i < 24; ++i) CHECK(cleared[i] >= left.power_w[i]);
+      }
+}
+
 TEST_CASE("a couple of morning hours of sun before the ice lets go") {
   story::Story s;
   s.forecast(story::at(15, 5), [](Utc) { return story::Weather{0, -8, 0, 2}; });
