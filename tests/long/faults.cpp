@@ -180,12 +180,13 @@ class Winter {
     check(back, "charging did not come back after " + after);
   }
 
-  // So that a round does not end in the cold. A limit falls at once and rises after minutes.
+  // So that a round does not end in the cold. A limit falls at once and rises by what held for five minutes: first to what
+  // the first step up allowed, then to the whole.
   void warm_up() {
     if (cell_c_ > for_a_round_c) return;
     const auto from = steady_now();
     for (; cell_c_ < warmest_c; cell_c_ += step_c) telemetry(), pause_for(50ms);
-    const bool back = eventually([&] { telemetry(); pause_for(1s); return std::atof(watcher_->last("out/limit")->payload.c_str()) > 45; }, 8min);
+    const bool back = eventually([&] { telemetry(); pause_for(1s); return std::atof(watcher_->last("out/limit")->payload.c_str()) > 45; }, 12min);
     std::printf("  warm again after %.0f s\n", static_cast<double>((steady_now() - from).count()) / 1000);
     check(back, "the limit did not rise again");
   }
