@@ -11,7 +11,7 @@ namespace fw::window {
 class Track {
  public:
   /// max_age: fixed; none: three times the learned interval, between 1 and 30 minutes. at_rest_below: next to
-  /// nothing, at which a sender that speaks on change falls quiet every evening: there it may always be silent for 30 minutes.
+  /// nothing (0: never at rest), at which a sender that speaks on change falls quiet every evening: there it may always be silent for 30 minutes.
   explicit Track(std::optional<Span> max_age = {}, double at_rest_below = 0) : fixed_max_age_(max_age), at_rest_below_(at_rest_below) {}
 
   void take(double value, Elapsed at);
@@ -36,7 +36,7 @@ class Track {
 
  private:
   void hold_until(Elapsed t);
-  bool rests(double value) const { return value < at_rest_below_; }
+  bool rests(double value) const { return at_rest_below_ > 0 && value < at_rest_below_; }
 
   std::optional<Span> fixed_max_age_;
   double at_rest_below_ = 0;

@@ -84,6 +84,15 @@ TEST_CASE("age counts from the last message, changed or not; a long interruption
   CHECK(t.max_age() <= 1min);
 }
 
+TEST_CASE("what is below zero is not at rest: frost and a bank that gives grow old as all else does") {
+  Track t;
+  Elapsed at = t0;
+  for (int i = 0; i < 5; ++i) t.take(-6.5, at += 10s);
+  CHECK(t.max_age() == 1min);
+  for (int i = 0; i < 5; ++i) t.take(-6.5, at += 300s);
+  CHECK(t.max_age() == 15min);
+}
+
 TEST_CASE("a string whose sender speaks on change is not silent in the evening, when it has nothing to say") {
   rig::Rig rig = two_strings();
   window::Window w(rig);
