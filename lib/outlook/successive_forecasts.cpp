@@ -5,6 +5,7 @@
 #include <nlohmann/json.hpp>
 
 #include "outlook/kept.h"
+#include "sky/cloud.h"
 #include "units/json.h"
 
 namespace fw::outlook {
@@ -13,17 +14,17 @@ constexpr double prior_weight = 0.4, prior_k2 = 50;  // a day or two of forecast
 constexpr double most_weight = 0.65;
 constexpr double fades = 0.995;                      // an hour
 constexpr Span too_far_apart = hours{24};
-constexpr double cloud_power = 3.4;                  // clouds are averaged by the light they take (sky::share_under_cloud)
 
 std::optional<double> mean(std::optional<double> a, std::optional<double> b, double b_counts) {
   if (!a || !b) return a;
   return *a * (1 - b_counts) + *b * b_counts;
 }
 
+/// Clouds are averaged by the light they take.
 std::optional<double> cloud_mean(std::optional<double> a, std::optional<double> b, double b_counts) {
   if (!a || !b) return a;
-  return std::pow(std::pow(std::clamp(*a, 0.0, 1.0), cloud_power) * (1 - b_counts) + std::pow(std::clamp(*b, 0.0, 1.0), cloud_power) * b_counts,
-                  1 / cloud_power);
+  const auto taken = [](double cover) { return std::pow(std::clamp(cover, 0.0, 1.0), sky::cloud_power); };
+  return std::pow(taken(*a) * (1 - b_counts) + taken(*b) * b_counts, 1 / sky::cloud_power);
 }
 }  // namespace
 

@@ -7,7 +7,7 @@
 
 namespace fw::sky {
 
-double share_under_cloud(double cloud_cover) { return 1 - 0.75 * std::pow(std::clamp(cloud_cover, 0.0, 1.0), 3.4); }
+double share_under_cloud(double cloud_cover) { return 1 - 0.75 * std::pow(std::clamp(cloud_cover, 0.0, 1.0), cloud_power); }
 
 double diffuse_share_erbs(double kt) {
   if (kt <= 0.22) return 1 - 0.09 * std::max(kt, 0.0);

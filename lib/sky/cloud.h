@@ -7,6 +7,7 @@ namespace fw::sky {
 /// Share of the cloudless global irradiance that is left under a cloud cover of 0..1.
 /// Source: Kasten & Czeplak 1980, Solar Energy 24, 177: 1 - 0.75 N^3.4.
 double share_under_cloud(double cloud_cover);
+inline constexpr double cloud_power = 3.4;   ///< of the cover N, by which it takes light
 
 /// Diffuse share of the global irradiance for a clearness index (global over extraterrestrial
 /// horizontal), 0..1 and above. Source: Erbs, Klein & Duffie 1982, Solar Energy 28, 293.
