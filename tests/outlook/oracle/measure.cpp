@@ -13,6 +13,7 @@ void Marks::add(const Marks& o) {
   product_clear += o.product_clear;
   stake_kwh += o.stake_kwh;
   won_kwh += o.won_kwh;
+  at_once_kwh += o.at_once_kwh;
   soc_inside += o.soc_inside;
   curtailed_said += o.curtailed_said;
   curtailed_true += o.curtailed_true;
@@ -29,7 +30,9 @@ void Marks::print(const char* title) const {
   std::printf("%s\n", title);
   std::printf("  clear or wait: agrees on %d of %d snowy mornings (%.0f %%; oracle clears %d, product %d)\n", agreed, mornings,
               mornings ? 100.0 * agreed / mornings : 0, oracle_clear, product_clear);
-  std::printf("  loss against the oracle: %.1f %% of %.1f kWh at stake\n", stake_kwh > 0 ? 100 * (1 - won_kwh / stake_kwh) : 0, stake_kwh);
+  auto lost = [&](double of_kwh) { return of_kwh > 0 ? 100 * (1 - won_kwh / of_kwh) : 0; };
+  std::printf("  loss against the oracle: %.1f %% of %.1f kWh at stake (%.1f %% of %.1f kWh for one who does not wait for the ice to let go)\n",
+              lost(stake_kwh), stake_kwh, lost(at_once_kwh), at_once_kwh);
   std::printf("  gain: median error %.0f %%, median size of it %.0f %% (N %zu)\n", 100 * median(gain_error), 100 * median(gain_abs), gain_abs.size());
   std::printf("  state of charge 24 h ahead: median error %.1f points, 80 %% range holds %.0f %% (N %zu)\n", 100 * median(soc_error),
               soc_error.empty() ? 0 : 100.0 * soc_inside / static_cast<double>(soc_error.size()), soc_error.size());
@@ -68,7 +71,7 @@ void Watcher::on_minute(Utc t, const outlook::Outlook& product) {
       const bool whole_day = w_.index(words_.next_local_midnight(t)) <= w_.steps.size();
       const auto& c = product.plan().clearing;
       if (snowy && whole_day) {
-        const Best best = best_clearing(w_, i, end);
+        const Best best = best_clearing(w_, i, end, true);
         const bool oracle_clears = best.kwh >= threshold_;
         // "After the snowfall, best at ..." today is advice to clear as well.
         const bool product_clears = c.choice == outlook::Choice::clear ||
@@ -83,6 +86,7 @@ void Watcher::on_minute(Utc t, const outlook::Outlook& product) {
         const double at_product = c.best_from ? gain_kwh(w_, step, end) : 0;
         if (oracle_clears) {
           m_.stake_kwh += best.kwh;
+          m_.at_once_kwh += best_clearing(w_, i, end, false).kwh;
           if (product_clears) m_.won_kwh += at_product;
         }
         if (at_product >= 0.2) m_.gain_error.push_back(c.today_kwh / at_product - 1);

@@ -11,6 +11,7 @@ namespace fw::oracle {
 struct Marks {
   int mornings = 0, agreed = 0, oracle_clear = 0, product_clear = 0;
   double stake_kwh = 0, won_kwh = 0;
+  double at_once_kwh = 0;                 ///< the stake of an oracle that does not wait for the ice to let go
   std::vector<double> gain_error;         ///< relative, where the oracle saw 0.2 kWh or more
   std::vector<double> soc_error;          ///< absolute, 24 h ahead
   std::vector<double> soc_bias, taken_bias, load_bias, rest_bias;  ///< signed, shares of the capacity

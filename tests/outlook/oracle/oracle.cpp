@@ -56,12 +56,28 @@ double gain_kwh(const World& w, std::size_t at, std::size_t end, bool count_bank
   return (count_bank ? cleared_taken - left_taken : possible) / 1000;
 }
 
-Best best_clearing(const World& w, std::size_t from, std::size_t end) {
+void judge_ice(World& w, const std::vector<double>& rated_w) {
+  double sun_wh_m2 = 0;
+  for (auto& s : w.steps) {
+    double clear = 0, plane_wm2 = 0;
+    for (std::size_t k = 0; k < s.strings.size(); ++k) {
+      clear += s.strings[k].clear_w;
+      plane_wm2 = std::max(plane_wm2, s.strings[k].bare_w / rated_w[k] * 1000);
+    }
+    if (clear <= 0) sun_wh_m2 = 0;
+    s.ice_holds = sun_wh_m2 < 100 && s.air_c <= 1;
+    sun_wh_m2 += plane_wm2 * hours_of(truth_step);
+  }
+  for (const auto& [hand, string] : w.cleared)
+    for (std::size_t i = w.index(hand - minutes{30}); i < std::min(w.index(hand), w.steps.size()); ++i) w.steps[i].ice_holds = false;
+}
+
+Best best_clearing(const World& w, std::size_t from, std::size_t end, bool waits_for_ice) {
   Best best{0, from};
   for (std::size_t i = from; i < std::min(end, w.steps.size()); i += 6) {
     double clear = 0;
     for (const auto& s : w.steps[i].strings) clear += s.clear_w;
-    if (clear <= 0) continue;
+    if (clear <= 0 || (waits_for_ice && w.steps[i].ice_holds)) continue;
     const double g = gain_kwh(w, i, end);
     if (g > best.kwh) best = {g, i};
   }

@@ -23,6 +23,7 @@ struct StepTruth {
   double soc = 0, load_w = 0, air_c = 0;
   bool may_charge = true;
   bool curtailed = false;
+  bool ice_holds = false;  ///< frost and too little sun so far this day: snow sticks to the glass
 };
 
 struct World {
@@ -42,9 +43,13 @@ struct World {
 /// on it is cleared at `at`. New snow covers bare glass within 45 minutes.
 double gain_kwh(const World& w, std::size_t at, std::size_t end, bool count_bank = true);
 
+/// Fills in ice_holds: until the day's sun has brought 100 Wh/m2 to the plane, unless it is warmer than 1 degC (common
+/// practice: a couple of morning hours in winter) or somebody is about to clear it.
+void judge_ice(World& w, const std::vector<double>& rated_w);
+
 struct Best { double kwh = 0; std::size_t step = 0; };
-/// Best half hour of [from, end) with light.
-Best best_clearing(const World& w, std::size_t from, std::size_t end);
+/// Best half hour of [from, end) with light; by somebody who waits until the ice lets go, or at once.
+Best best_clearing(const World& w, std::size_t from, std::size_t end, bool waits_for_ice);
 
 /// Energy that could have been made and found no taker because the bank was full, [from, end), kWh.
 double curtailed_kwh(const World& w, std::size_t from, std::size_t end);

@@ -27,6 +27,9 @@ oracle::World world_of(const std::string& folder, const rig::Rig& rig) {
   const auto n = static_cast<std::size_t>((last - w.start) / oracle::truth_step) + 1;
   w.steps.resize(n);
   for (auto& s : w.steps) s.strings.resize(rig.strings.size());
+  // What an outage leaves of a string, seen where no snow hides it: what is dead nobody can clear.
+  std::vector<double> alive(rig.strings.size(), 0.0);
+  std::vector<std::pair<std::size_t, std::size_t>> out;
   for (const auto& [key, row] : truth->rows)
     for (std::size_t k = 0; k < rig.strings.size(); ++k)
       if (rig.strings[k].name == key.second) {
@@ -34,7 +37,11 @@ oracle::World world_of(const std::string& folder, const rig::Rig& rig) {
         const double bare = row.available_w * row.shade * (1 - row.soiling) * (1 - row.frost);
         s.strings[k] = {row.clear_w, bare, row.snow_loss, row.actual_w};
         if (row.cause == "curtailed") s.curtailed = true;
+        if (row.cause != "outage") continue;
+        out.push_back({w.index(key.first), k});
+        if (row.snow_loss < 0.9 && bare > 0.1 * rig.strings[k].rated_w()) alive[k] = std::max(alive[k], row.actual_w / (bare * (1 - row.snow_loss)));
       }
+  for (const auto& [step, k] : out) w.steps[step].strings[k].bare_w *= std::min(1.0, alive[k]);
   std::ifstream bank(folder + "/truth_bank.csv");
   std::string line;
   std::getline(bank, line);
@@ -57,6 +64,9 @@ oracle::World world_of(const std::string& folder, const rig::Rig& rig) {
       for (std::size_t k = 0; k < rig.strings.size(); ++k)
         if (rig.strings[k].name == e.string) w.cleared.push_back({e.at, static_cast<int>(k)});
   }
+  std::vector<double> rated_w;
+  for (const auto& s : rig.strings) rated_w.push_back(s.rated_w());
+  oracle::judge_ice(w, rated_w);
   return w;
 }
 
