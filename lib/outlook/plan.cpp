@@ -8,17 +8,24 @@ namespace {
 constexpr double full_soc = 0.985;
 constexpr int longest_days = 30;
 constexpr double poorer_quarter_sd = 0.6745;
+constexpr double range_sd = 1.2816;  // standard errors to either end of an 80 % range
+constexpr double end_weight = 1 / (2 * range_sd * range_sd);  // so the three courses spread as much as all of them
 
-std::optional<Surplus> surplus_of(const RoofAhead& roof, const BankPath& path, Utc from, Utc to) {
+/// When the middle course leaves energy over; how much, as a mean over the courses: a bank that fills late on the middle
+/// one fills early on a better one, and none gives energy back on a worse one.
+std::optional<Surplus> surplus_of(const RoofAhead& roof, const BankPath& low, const BankPath& mid, const BankPath& high, Utc from, Utc to) {
   Surplus s;
+  double middle_kwh = 0;
   for (std::size_t i = 0; i < roof.steps.size(); ++i) {
     const auto& step = roof.steps[i];
-    if (step.from < from || step.from >= to || path.curtailed_w[i] < 10) continue;
-    if (s.kwh == 0) s.from = step.from;
-    s.kwh += path.curtailed_w[i] * step.hours / 1000;
+    if (step.from < from || step.from >= to) continue;
+    s.kwh += (end_weight * (low.curtailed_w[i] + high.curtailed_w[i]) + (1 - 2 * end_weight) * mid.curtailed_w[i]) * step.hours / 1000;
+    if (mid.curtailed_w[i] < 10) continue;
+    if (middle_kwh == 0) s.from = step.from;
+    middle_kwh += mid.curtailed_w[i] * step.hours / 1000;
     s.to = step.from + Span{static_cast<std::int64_t>(step.hours * 3.6e6)};
   }
-  if (s.kwh < 0.05) return {};
+  if (middle_kwh < 0.05) return {};
   return s;
 }
 }  // namespace
@@ -62,8 +69,8 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
   for (std::size_t i = 0; i < n && !in.cell_sigma_k.empty(); ++i) sigma_k.push_back(in.cell_sigma_k[std::min(hour_of(i), in.cell_sigma_k.size() - 1)]);
   judge_charging(rig, assumed.charging_allowed, sigma_k, steps);
   const BankPath mid = run_bank(rig, assumed, steps, 0);
-  const BankPath low = run_bank(rig, assumed, steps, -1.2816);
-  const BankPath high = run_bank(rig, assumed, steps, 1.2816);
+  const BankPath low = run_bank(rig, assumed, steps, -range_sd);
+  const BankPath high = run_bank(rig, assumed, steps, range_sd);
 
   for (std::size_t h = 0; h < in.weather.size() && h < plan_hours; ++h) {
     PlanHour row;
@@ -207,8 +214,8 @@ Plan make_plan(const rig::Rig& rig, const Words& words, const PlanInput& in) {
     }
     for (std::size_t i = 0; i < n && !plan.full_at && roof.steps[i].from < next_midnight; ++i)
       if (mid.soc[i] >= full_soc && roof.clean_w.size() > 0 && roof.steps[i].ghi_wm2 > 0) plan.full_at = roof.steps[i].from;
-    plan.surplus_today = surplus_of(roof, mid, in.now, midnight);
-    plan.surplus_tomorrow = surplus_of(roof, mid, midnight, next_midnight);
+    plan.surplus_today = surplus_of(roof, low, mid, high, in.now, midnight);
+    plan.surplus_tomorrow = surplus_of(roof, low, mid, high, midnight, next_midnight);
   }
   plan.clearing = decide_clearing(rig, words, roof, left, steps, in.bank, {in.under_snow, in.snowing_now, in.wind_ms, in.advised});
   double possible = 0, taken = 0;
