@@ -23,6 +23,7 @@ constexpr double motion_weight = 0.20;
 /// believing apart, and counts for little.
 constexpr double apart = 3, apart_weight = 1.0 / 25;
 constexpr double held_back_start = 1.0 / 400, held_back_end = 1.0 / 60;
+constexpr double usually_astray = 0.03, astray_for_min = 240;   ///< a light sensor
 constexpr double least = 1e-8;      ///< no explanation is ever forgotten
 constexpr double forgotten = 1e-6;  ///< but below this it is not worked on
 constexpr double negligible = 1e-13, negligible_part = 1e-7;   ///< of an explanation, of what mixes into it
@@ -619,8 +620,15 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
   const std::size_t n = looks.size();
 
   std::array<double, share_count> outside;
-  for (std::size_t k = 0; k < share_count; ++k)
-    outside[k] = site.irradiance_share ? irradiance_likelihood(*site.irradiance_share, sky.global[k]) : 1;
+  outside.fill(1);
+  if (site.irradiance_share) {
+    double& astray = state_.sensor_astray;
+    astray += (usually_astray - astray) / astray_for_min;
+    for (std::size_t k = 0; k < share_count; ++k) {
+      const double sound = (k < under_sky ? irradiance_likelihood : irradiance_behind_likelihood)(*site.irradiance_share, sky.global[k]);
+      outside[k] = (1 - astray) * sound + astray * irradiance_astray_likelihood;
+    }
+  }
 
   const int usable = static_cast<int>(std::count_if(looks.begin(), looks.end(), [](const StringLook& l) { return l.usable; }));
 
@@ -668,6 +676,11 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
       shares_[static_cast<std::size_t>(k)] += joint[s][g] * all[s][g][static_cast<std::size_t>(k)];
   });
   normalise(shares_);
+  if (site.irradiance_share) {
+    double astray = 0;
+    for (std::size_t k = 0; k < share_count; ++k) astray += shares_[k] * state_.sensor_astray * irradiance_astray_likelihood / outside[k];
+    state_.sensor_astray = std::clamp(astray, 1e-3, 1 - 1e-3);
+  }
 
   for (std::size_t i = 0; i < n; ++i) {
     if (!looks[i].usable) continue;

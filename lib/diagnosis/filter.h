@@ -55,6 +55,7 @@ struct FilterState {
   Joint<double> sky{};             ///< sums to 1
   Joint<std::array<double, share_count>> light{};  ///< belief about the share of light, each sums to 1
   std::vector<StringBelief> strings;
+  double sensor_astray = 0.03;     ///< chance that a light sensor does not show the light of the sky: covered, shaded, out of order
   double regime(Regime r) const;
   double spell() const;            ///< that snow lies
 };

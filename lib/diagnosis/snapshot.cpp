@@ -61,6 +61,7 @@ std::string Diagnosis::snapshot() const {
   j["snow_may_lie"] = st.snow_may_lie;
   j["fallen_cm"] = st.fallen_cm;
   for (const auto& row : st.filter.state().sky) j["sky"].push_back(row);
+  j["sensor_astray"] = st.filter.state().sensor_astray;
   j["horizon"] = st.skyline.kept();
   for (std::size_t i = 0; i < st.strings.size(); ++i) {
     StringMemory& s = st.strings[i];
@@ -112,6 +113,7 @@ void Diagnosis::restore(std::string_view text) {
   st.fallen_cm = std::clamp(number(j, "fallen_cm", 0), 0.0, 1000.0);
   if (const auto horizon = j.find("horizon"); horizon != j.end()) st.skyline.take(*horizon);
   FilterState& f = st.filter.restored();
+  f.sensor_astray = std::clamp(number(j, "sensor_astray", f.sensor_astray), 0.001, 0.999);
   if (sky->size() == regime_count) {
     double sum = 0;
     Joint<double> read{};

@@ -29,6 +29,7 @@ struct MinuteIn {
   bool permit = true;
   std::optional<bool> charge_allowed;
   std::optional<double> error;
+  std::optional<double> light_share;   ///< what a light sensor shows, over a clear sky
 };
 
 class BenchRig {
@@ -71,14 +72,15 @@ class BenchRig {
   /// What the clear sky gives at an instant over what it gave at the same hour of 15 January: in a week of January the
   /// noon sun gains some 4 %, and a table that stood still would be a loss that nobody meant.
   static double season(Utc at, int day) {
-    const auto flat = [](Utc t) {
-      const auto sun = score::sun_at(static_cast<double>(ms_of(t)) / 1e3, 45, -93);
-      if (sun.elevation_deg < 3) return 0.0;
-      return score::on_plane(sun, score::clear_light(sun, 260, {0.06, 0.5, 0.32}, 0.2), 0.2, 0, 180).sum();
-    };
     if (day == 0) return 1;
-    const double then = flat(at - days{day}), now = flat(at);
+    const double then = flat_wm2(at - days{day}), now = flat_wm2(at);
     return then > 0 && now > 0 ? now / then : 1;
+  }
+  /// Cloudless light on flat ground.
+  static double flat_wm2(Utc at) {
+    const auto sun = score::sun_at(static_cast<double>(ms_of(at)) / 1e3, 45, -93);
+    if (sun.elevation_deg < 3) return 0;
+    return score::on_plane(sun, score::clear_light(sun, 260, {0.06, 0.5, 0.32}, 0.2), 0.2, 0, 180).sum();
   }
   /// Through points at 09..16 h.
   static double through(const std::array<double, 8>& at, double hour) {
@@ -124,6 +126,7 @@ class BenchRig {
         m.strings.push_back(out);
       }
       m.air_c = in.air_c;
+      if (in.light_share) m.irradiance_wm2 = *in.light_share * flat_wm2(m.start);
       m.soc = in.soc;
       m.bank_voltage_v = in.bank_v;
       m.cell_min_c = m.cell_max_c = in.cell_c;

@@ -446,3 +446,56 @@ TEST_CASE("a shadow that crosses one string after the other is not told as snow 
         CHECK(r.times_raised("snow-star") == 0);
       }
 }
+
+namespace {
+enum class Sensor { none, past_it, behind_it };
+}
+
+TEST_CASE("a ridge known for three mornings is no snow after a snowfall, whether a light sensor stands in its shadow or past it") {
+  for (const double left : {0.22, 0.3, 0.4})   // the light of the rest of the sky
+    for (const Sensor sensor : {Sensor::none, Sensor::past_it, Sensor::behind_it})
+      for (const double reads : {0.9, 1.0, 1.1}) {
+        CAPTURE(left);
+        CAPTURE(static_cast<int>(sensor));
+        CAPTURE(reads);
+        BenchRig r;
+        std::size_t before = 0;
+        for (int day = -3; day < 2; ++day) {
+          r.snow_forecast(-1, 18, 22, day < 0 ? 0 : 0.3);
+          if (day == 0) before = r.raised.size();
+          r.play(day, 0, 24, [&](double hour, MinuteIn& m) {
+            const double ridge = hour < 9.6 ? left : std::min(1.0, left + (hour - 9.6) * 12);
+            m.p.watts = m.s.watts = ridge * BenchRig::clear_w(hour);
+            if (sensor != Sensor::none) m.light_share = reads * (sensor == Sensor::past_it ? 1 : ridge);
+          });
+        }
+        CHECK(r.raised.size() == before);
+      }
+}
+
+TEST_CASE("a light sensor that shows too little, or stands still, makes no cloud of a clear day") {
+  for (const double shows : {0.02, 0.3, 0.6}) {
+    CAPTURE(shows);
+    BenchRig r;
+    r.teach(2);
+    r.play(0, 0, 12, [&](double, MinuteIn& m) { m.light_share = shows; });
+    CHECK(r.port().cause == Cause::clear);
+    CHECK(r.star().cause == Cause::clear);
+    CHECK(r.raised.empty());
+  }
+}
+
+TEST_CASE("thin snow all over a new rig, under moving cloud, is cloud to whoever has no light sensor, and not with one") {
+  for (const bool sensor : {false, true}) {
+    CAPTURE(sensor);
+    BenchRig r;
+    r.play(0, 0, 13, [&](double hour, MinuteIn& m) {
+      const double sky = 0.75 + 0.12 * std::sin(hour * 11) + 0.08 * std::sin(hour * 37);
+      m.p.watts = 0.40 * sky * BenchRig::clear_w(hour);
+      m.s.watts = 0.45 * sky * BenchRig::clear_w(hour);
+      if (sensor) m.light_share = sky;
+    });
+    CHECK((r.port().cause == Cause::cloud) != sensor);
+    CHECK((r.star().cause == Cause::cloud) != sensor);
+  }
+}

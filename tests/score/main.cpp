@@ -2,6 +2,7 @@
 //   score [OPTION...] [FOLDER...] [--generated PICK]... [--write FOLDER PICK]
 // PICK: development, held-out, a family (ordinary, outages, soiling, shade, thin_snow, quiet) or family:seed.
 // Options: --no-forecast --no-irradiance --no-stage --no-voltage --perturb --brief --account --minutes FILE
+// --sensor open|roof: gives every rig a light sensor made of the truth, past all shade or where the first string lies.
 // Without folders or picks: every folder practice-* under FW_PRACTICE_DIR.
 #include <algorithm>
 #include <chrono>
@@ -11,6 +12,7 @@
 #include <string>
 #include <vector>
 
+#include "roof/described.h"
 #include "score/labelled.h"
 #include "score/ledger.h"
 #include "score/play.h"
@@ -19,11 +21,15 @@
 
 using namespace fw;
 
+namespace {
+constexpr double sensor_reads_low = 0.95;   // dust, and a scale of its own
+}
+
 int main(int argc, char** argv) {
   score::PracticeOptions options;
   std::vector<std::string> folders;
   std::vector<score::Pick> picks;
-  std::string minutes_file, write_to;
+  std::string minutes_file, write_to, sensor;
   bool brief = false, account = false;
   for (int i = 1; i < argc; ++i) {
     const std::string a = argv[i];
@@ -34,6 +40,7 @@ int main(int argc, char** argv) {
     else if (a == "--perturb") options.perturb = true;
     else if (a == "--brief") brief = true;
     else if (a == "--account") account = true;
+    else if (a == "--sensor" && i + 1 < argc) sensor = argv[++i];
     else if (a == "--minutes" && i + 1 < argc) minutes_file = argv[++i];
     else if (a == "--write" && i + 1 < argc) write_to = argv[++i];
     else if (const auto some = score::picks_in(a == "--generated" && i + 1 < argc ? argv[++i] : a); !some.empty())
@@ -80,6 +87,13 @@ int main(int argc, char** argv) {
     score::Scorer scorer(*truth, names);
     score::Ledger ledger(*truth, names, *words);
     diagnosis::Diagnosis diagnosis(*rig, *words);
+    const sky::Site site = roof::site_of(rig->site, rig->site.latitude_deg, rig->site.longitude_deg);
+    const auto give_sensor = [&](RigMinute& m) {
+      const auto* t = truth->at(m.start, names.front());
+      if (sensor.empty() || !t || t->clear_w < 5) return;
+      const double share = t->available_w / t->clear_w * (sensor == "roof" ? t->shade : 1);
+      m.irradiance_wm2 = sensor_reads_low * share * sky::clear_state(site, m.start + seconds{30}, m.air_c.value_or(5)).clear.ghi_wm2;
+    };
     double judged_s = 0;
     long minutes_played = 0;
     const auto begin = std::chrono::steady_clock::now();
@@ -102,7 +116,7 @@ int main(int argc, char** argv) {
                      v.split.snow_w, v.split.soiling_w, v.split.shade_w, v.split.curtailed_w, v.split.cold_w, v.split.outage_w, v.split.no_data_w,
                      v.split.unexplained_w, ev.c_str());
       }
-    });
+    }, give_sensor);
     judged_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
     const score::Tally tally = scorer.finish();
     tally.print(short_name, !brief);

@@ -35,9 +35,9 @@ inline std::optional<Note> note_in(const Message& m, const rig::Rig& rig) {
   return n;
 }
 
-/// Calls `each` after every closed minute. Returns the number of messages.
-inline long play(feed::Reader& reader, const rig::Rig& rig, diagnosis::Diagnosis& diagnosis,
-                 const std::function<void(const Played&)>& each) {
+/// Calls `each` after every closed minute, `amend` before it is judged. Returns the number of messages.
+inline long play(feed::Reader& reader, const rig::Rig& rig, diagnosis::Diagnosis& diagnosis, const std::function<void(const Played&)>& each,
+                 const std::function<void(RigMinute&)>& amend = {}) {
   intake::Intake intake(rig);
   window::Window window(rig);
   std::optional<Forecast> forecast;
@@ -49,6 +49,7 @@ inline long play(feed::Reader& reader, const rig::Rig& rig, diagnosis::Diagnosis
     while (*next <= m->at) {
       RigMinute minute = window.close_minute({*next, utc_at(*next, Span{0}), true});
       minute.forecast = forecast ? &*forecast : nullptr;
+      if (amend) amend(minute);
       const auto verdicts = diagnosis.on_minute(minute);
       each({minute, verdicts, diagnosis});
       *next += minutes{1};
