@@ -16,9 +16,6 @@ constexpr double glow_over_obstacle = 0.3;   ///< of the glow around the sun, st
 constexpr double unplugged = 0.05;       ///< of the open-circuit voltage, at most
 constexpr double repeat = 0.3;          ///< a voltage that stays says the same thing every minute
 
-constexpr double nearly_clear = 1.15;    // a light sensor under a clear sky reads no further off
-constexpr double sensor_sd = 0.08;        // ln; of a light sensor's own scale and of the clear-sky model
-
 double bell(double x, double mean, double sd) {
   const double z = (x - mean) / sd;
   return z * z > 60 ? 0 : std::exp(-0.5 * z * z) / (2.5066 * sd);
@@ -162,15 +159,6 @@ double motion_likelihood(const Motion& m, Regime regime) {
   double passing = term(m.flicker, 0.06, 0.9);
   if (m.minutes >= 12) passing *= term(m.spread, 0.15, 0.9);
   return 0.6 * l + 0.4 * passing;
-}
-
-double irradiance_likelihood(double share, double at_node) {
-  return bell(std::log(std::max(share, 0.005)), std::log(std::max(at_node, 0.005)), sensor_sd);
-}
-
-double irradiance_behind_likelihood(double share, double at_node) {
-  const double beyond = irradiance_likelihood(share, std::clamp(share, 1 / nearly_clear, nearly_clear));
-  return std::max({irradiance_likelihood(share, at_node), beyond, irradiance_astray_likelihood});
 }
 
 double held_back_hint(const SiteLook& s, std::optional<Stage> stage) {

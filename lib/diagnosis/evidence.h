@@ -65,14 +65,6 @@ struct Motion {
 };
 double motion_likelihood(const Motion& motion, Regime regime);
 
-/// A measured irradiance over the clear-sky one, against a node's share, by a sensor under the same sky.
-double irradiance_likelihood(double share, double at_node);
-/// The same while an obstacle stands before the sun for the strings: it may stand before the sensor as well or not, and
-/// does so for as long, so that the best of both counts.
-double irradiance_behind_likelihood(double share, double at_node);
-/// By a sensor gone astray (covered, shaded by itself, out of order): any reading is as likely.
-inline constexpr double irradiance_astray_likelihood = 0.3;
-
 /// Odds (natural logarithm) that output is held back, from all but power and voltage.
 double held_back_hint(const SiteLook& site, std::optional<Stage> stage);
 

@@ -23,7 +23,6 @@ constexpr double motion_weight = 0.20;
 /// believing apart, and counts for little.
 constexpr double apart = 3, apart_weight = 1.0 / 25;
 constexpr double held_back_start = 1.0 / 400, held_back_end = 1.0 / 60;
-constexpr double usually_astray = 0.03, astray_for_min = 240;   ///< a light sensor
 constexpr double least = 1e-8;      ///< no explanation is ever forgotten
 constexpr double forgotten = 1e-6;  ///< but below this it is not worked on
 constexpr double negligible = 1e-13, negligible_part = 1e-7;   ///< of an explanation, of what mixes into it
@@ -619,15 +618,11 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
   const auto before = state_.sky;
   const std::size_t n = looks.size();
 
-  std::array<double, share_count> outside;
-  outside.fill(1);
-  if (site.irradiance_share) {
-    double& astray = state_.sensor_astray;
-    astray += (usually_astray - astray) / astray_for_min;
-    for (std::size_t k = 0; k < share_count; ++k) {
-      const double sound = (k < under_sky ? irradiance_likelihood : irradiance_behind_likelihood)(*site.irradiance_share, sky.global[k]);
-      outside[k] = (1 - astray) * sound + astray * irradiance_astray_likelihood;
-    }
+  const double sensor_sd = irradiance_sd(motion);
+  std::array<Shares, cover_count> outside;
+  for (std::size_t g = 0; g < cover_count; ++g) {
+    outside[g].fill(1);
+    if (site.irradiance_share) outside[g] = state_.sensor[g].says(*site.irradiance_share, sky, sensor_sd, g > 0);
   }
 
   const int usable = static_cast<int>(std::count_if(looks.begin(), looks.end(), [](const StringLook& l) { return l.usable; }));
@@ -645,7 +640,7 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
     if (state_.sky[s][g] < forgotten) return;
     double l = 0;
     Shares& here = all[s][g];
-    product(support[s], density[s][g], outside.data(), here);
+    product(support[s], density[s][g], outside[g].data(), here);
     for (std::size_t i = 0; i < n; ++i)
       if (looks[i].usable) multiply(support[s], here, work_[i].sum_over(s, g));
     for (int k = support[s].from; k < support[s].to; ++k) l += here[static_cast<std::size_t>(k)];
@@ -676,11 +671,14 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
       shares_[static_cast<std::size_t>(k)] += joint[s][g] * all[s][g][static_cast<std::size_t>(k)];
   });
   normalise(shares_);
-  if (site.irradiance_share) {
-    double astray = 0;
-    for (std::size_t k = 0; k < share_count; ++k) astray += shares_[k] * state_.sensor_astray * irradiance_astray_likelihood / outside[k];
-    state_.sensor_astray = std::clamp(astray, 1e-3, 1 - 1e-3);
-  }
+  if (site.irradiance_share)
+    for (std::size_t g = 0; g < cover_count; ++g) {
+      Shares light{};
+      for (std::size_t s = 0; s < regime_count; ++s)
+        if (state_.sky[s][g] >= forgotten && seen_light[s][g])
+          for (int k = support[s].from; k < support[s].to; ++k) light[static_cast<std::size_t>(k)] += joint[s][g] * all[s][g][static_cast<std::size_t>(k)];
+      state_.sensor[g].learn(*site.irradiance_share, sky, sensor_sd, light);
+    }
 
   for (std::size_t i = 0; i < n; ++i) {
     if (!looks[i].usable) continue;
@@ -695,7 +693,7 @@ void Filter::see(const SiteLook& site, const std::vector<StringLook>& looks, con
         double here = 0, here_held = 0;
         const double *const sum = w.sum_over(s, g), *const sum_held = w.sum_held_over(s, g);
         Shares others;
-        product(support[s], density[s][g], outside.data(), others);
+        product(support[s], density[s][g], outside[g].data(), others);
         for (std::size_t j = 0; j < n; ++j)
           if (j != i && looks[j].usable) multiply(support[s], others, work_[j].sum_over(s, g));
         for (int k = support[s].from; k < support[s].to; ++k) {

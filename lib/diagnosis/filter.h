@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "diagnosis/evidence.h"
+#include "diagnosis/light_sensor.h"
 #include "diagnosis/sky_regime.h"
 #include "diagnosis/string_state.h"
 #include "diagnosis/transitions.h"
@@ -55,7 +56,7 @@ struct FilterState {
   Joint<double> sky{};             ///< sums to 1
   Joint<std::array<double, share_count>> light{};  ///< belief about the share of light, each sums to 1
   std::vector<StringBelief> strings;
-  double sensor_astray = 0.03;     ///< chance that a light sensor does not show the light of the sky: covered, shaded, out of order
+  std::array<LightSensor, cover_count> sensor{};   ///< of light, by what lies on the strings
   double regime(Regime r) const;
   double spell() const;            ///< that snow lies
 };

@@ -61,7 +61,7 @@ std::string Diagnosis::snapshot() const {
   j["snow_may_lie"] = st.snow_may_lie;
   j["fallen_cm"] = st.fallen_cm;
   for (const auto& row : st.filter.state().sky) j["sky"].push_back(row);
-  j["sensor_astray"] = st.filter.state().sensor_astray;
+  for (const LightSensor& s : st.filter.state().sensor) j["sensor"].push_back({s.dimmed, s.pass_ln, s.met ? 1 : 0});
   j["horizon"] = st.skyline.kept();
   for (std::size_t i = 0; i < st.strings.size(); ++i) {
     StringMemory& s = st.strings[i];
@@ -113,7 +113,12 @@ void Diagnosis::restore(std::string_view text) {
   st.fallen_cm = std::clamp(number(j, "fallen_cm", 0), 0.0, 1000.0);
   if (const auto horizon = j.find("horizon"); horizon != j.end()) st.skyline.take(*horizon);
   FilterState& f = st.filter.restored();
-  f.sensor_astray = std::clamp(number(j, "sensor_astray", f.sensor_astray), 0.001, 0.999);
+  if (const auto sensor = j.find("sensor"); sensor != j.end() && sensor->is_array() && sensor->size() == f.sensor.size())
+    for (std::size_t g = 0; g < f.sensor.size(); ++g) {
+      const json& v = (*sensor)[g];
+      if (v.is_array() && v.size() == 3 && v[0].is_number() && v[1].is_number() && v[2].is_number())
+        f.sensor[g] = LightSensor{std::clamp(v[0].get<double>(), 0.0, 0.999), std::clamp(v[1].get<double>(), -8.0, 0.0), v[2].get<double>() != 0};
+    }
   if (sky->size() == regime_count) {
     double sum = 0;
     Joint<double> read{};

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "diagnosis/evidence.h"
+#include "diagnosis/light_sensor.h"
 #include "diagnosis/opinion.h"
 #include "diagnosis/transitions.h"
 
@@ -262,4 +263,20 @@ TEST_CASE("a sixth missing is a cloud's on a string that is known, and may be it
     look.ratio_ln = std::log(r.share);
     CHECK(opinion_of(two_by_two, all_in(two_by_two, 0), 0, look, r.share, r.cloudy, 0, 1, r.settled, false).cause == r.cause);
   }
+}
+
+TEST_CASE("a light sensor in an obstacle's shadow or past it fits the obstacle alike, and fits less closely while clouds pass") {
+  Motion calm{};
+  calm.known = true;
+  calm.minutes = 20;
+  calm.spread = 0.005;
+  Motion moving = calm;
+  moving.spread = 0.3;
+  const double sd = irradiance_sd(calm);
+  CHECK(irradiance_sd(moving) > 2 * sd);
+  constexpr double rest = 0.25;   // of a clear sky's light behind the obstacle
+  const double in_shadow = irradiance_behind_likelihood(rest, rest, sd), past = irradiance_behind_likelihood(1, rest, sd);
+  CHECK(past == doctest::Approx(in_shadow));
+  CHECK(irradiance_behind_likelihood(0.6, rest, sd) < 0.1 * past);
+  CHECK(irradiance_likelihood(0.6, 0.6, sd) > 20 * irradiance_likelihood(0.6, 1, sd));
 }

@@ -448,12 +448,12 @@ TEST_CASE("a shadow that crosses one string after the other is not told as snow 
 }
 
 namespace {
-enum class Sensor { none, past_it, behind_it };
+enum class SensorAt { none, past_it, behind_it };
 }
 
 TEST_CASE("a ridge known for three mornings is no snow after a snowfall, whether a light sensor stands in its shadow or past it") {
   for (const double left : {0.22, 0.3, 0.4})   // the light of the rest of the sky
-    for (const Sensor sensor : {Sensor::none, Sensor::past_it, Sensor::behind_it})
+    for (const SensorAt sensor : {SensorAt::none, SensorAt::past_it, SensorAt::behind_it})
       for (const double reads : {0.9, 1.0, 1.1}) {
         CAPTURE(left);
         CAPTURE(static_cast<int>(sensor));
@@ -466,7 +466,7 @@ TEST_CASE("a ridge known for three mornings is no snow after a snowfall, whether
           r.play(day, 0, 24, [&](double hour, MinuteIn& m) {
             const double ridge = hour < 9.6 ? left : std::min(1.0, left + (hour - 9.6) * 12);
             m.p.watts = m.s.watts = ridge * BenchRig::clear_w(hour);
-            if (sensor != Sensor::none) m.light_share = reads * (sensor == Sensor::past_it ? 1 : ridge);
+            if (sensor != SensorAt::none) m.light_share = reads * (sensor == SensorAt::past_it ? 1 : ridge);
           });
         }
         CHECK(r.raised.size() == before);
@@ -498,4 +498,22 @@ TEST_CASE("thin snow all over a new rig, under moving cloud, is cloud to whoever
     CHECK((r.port().cause == Cause::cloud) != sensor);
     CHECK((r.star().cause == Cause::cloud) != sensor);
   }
+}
+
+TEST_CASE("a light sensor under the same snow hides no snow") {
+  for (const double sensor_passes : {0.03, 0.06, 0.15, 0.4})
+    for (const double glass_passes : {0.03, 0.1, 0.3}) {
+      CAPTURE(sensor_passes);
+      CAPTURE(glass_passes);
+      BenchRig r;
+      r.teach(2);
+      r.snow_forecast(0, 2, 6, glass_passes < 0.05 ? 12 : 4);
+      r.play(0, 0, 12, [&](double hour, MinuteIn& m) {
+        m.p.watts = glass_passes * BenchRig::clear_w(hour);
+        m.s.watts = 1.2 * glass_passes * BenchRig::clear_w(hour);
+        m.light_share = sensor_passes;
+      });
+      CHECK(r.times_raised("snow-port") == 1);
+      CHECK(r.times_raised("snow-star") == 1);
+    }
 }
