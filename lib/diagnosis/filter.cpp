@@ -24,7 +24,7 @@ constexpr double motion_weight = 0.20;
 constexpr double apart = 3, apart_weight = 1.0 / 25;
 constexpr double held_back_start = 1.0 / 400, held_back_end = 1.0 / 60;
 constexpr double least = 1e-8;      ///< no explanation is ever forgotten
-constexpr double forgotten = 1e-6;  ///< but below this it is not worked on
+constexpr double forgotten = 2e-6;  ///< but below this it is not worked on
 constexpr double negligible = 1e-13, negligible_part = 1e-7;   ///< of an explanation, of what mixes into it
 constexpr double least_worked_on = 1e-7;   ///< of a row
 
