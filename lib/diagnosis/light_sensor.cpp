@@ -11,7 +11,7 @@ constexpr double nearly_clear = 1.15;    // a light sensor under a clear sky rea
 constexpr double sensor_sd = 0.08;        // ln; of a light sensor's own scale and of the clear-sky model
 constexpr double sensor_apart = 0.7;      // of the light's spread: the sensor stands elsewhere, or tells means
 constexpr double dimmed_else = 0.03, dimmed_under_snow = 0.4, dimmed_for_min = 240;   ///< chances that a light sensor is; minutes until that is thought anew
-constexpr double sensor_news = 0.01, pass_follows = 0.02;   ///< a minute
+constexpr double sensor_news = 0.05, pass_follows = 0.02;   ///< a minute
 constexpr double least_dimmed_ln = -0.5;
 
 double normal_density(double x, double mean, double sd) {
