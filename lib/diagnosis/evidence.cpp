@@ -16,12 +16,12 @@ constexpr double glow_over_obstacle = 0.3;   ///< of the glow around the sun, st
 constexpr double unplugged = 0.05;       ///< of the open-circuit voltage, at most
 constexpr double repeat = 0.3;          ///< a voltage that stays says the same thing every minute
 
-double bell(double x, double mean, double sd) {
+}  // namespace
+
+double normal_density(double x, double mean, double sd) {
   const double z = (x - mean) / sd;
   return z * z > 60 ? 0 : std::exp(-0.5 * z * z) / (2.5066 * sd);
 }
-
-}  // namespace
 
 Light<double> light_at(const StringLook& l, const SkyShares& sky, int node) {
   const auto n = static_cast<std::size_t>(node);
@@ -90,15 +90,15 @@ namespace {
 double voltage_density(const StringLook& l, const StringState& s, bool several_rows) {
   if (!l.carries()) {
     const double u = l.volts_to_open;
-    if (s.kind == Kind::open) return (u < unplugged ? 0.5 / unplugged : 0) + 0.4 * bell(u, 0.98, 0.04) + 0.02;
+    if (s.kind == Kind::open) return (u < unplugged ? 0.5 / unplugged : 0) + 0.4 * normal_density(u, 0.98, 0.04) + 0.02;
     // under deep snow a controller may hold the string near its working voltage or leave it open, the cells as cold as
     // the air; the voltage, too, may fail
-    if (s.kind == Kind::snow && s.pass < 0.05) return 0.5 * bell(u, 0.70, 0.11) + 0.3 * bell(u, 0.92, 0.05) + 0.2;
-    if (s.pass < 0.3 && s.kind != Kind::shade) return 0.9 * bell(u, 0.72, 0.13) + 0.02;
-    return 0.9 * bell(u, 0.85, 0.10) + 0.02;
+    if (s.kind == Kind::snow && s.pass < 0.05) return 0.5 * normal_density(u, 0.70, 0.11) + 0.3 * normal_density(u, 0.92, 0.05) + 0.2;
+    if (s.pass < 0.3 && s.kind != Kind::shade) return 0.9 * normal_density(u, 0.72, 0.13) + 0.02;
+    return 0.9 * normal_density(u, 0.85, 0.10) + 0.02;
   }
   const double z = l.volts_ln, sd = l.volts_sigma;
-  const double even = bell(z, 0, sd);
+  const double even = normal_density(z, 0, sd);
   const double below = z < 0 && z > -1.3 ? 0.8 * std::exp(z / 1.0) : 0;  // part of the row bypassed
   const double above = z > 0 && z < 0.16 ? 1 / 0.16 : 0;                // a few bright patches
   const double floor = 0.02;
@@ -109,9 +109,9 @@ double voltage_density(const StringLook& l, const StringState& s, bool several_r
     // which of the three it is stays so for hours: being even must not count against a cover minute by minute
     case Kind::snow: return even + 0.40 * below + 0.15 * above + floor;
     case Kind::shade: return even + 0.30 * below + 0.10 * above + floor;
-    case Kind::leaf: return bell(z, std::log(s.pass), sd + 0.01) + floor;
+    case Kind::leaf: return normal_density(z, std::log(s.pass), sd + 0.01) + floor;
     // the heat of the cells that work on is not known so well, and stays unknown for hours
-    case Kind::half: return (several_rows ? bell(l.volts_ln_doubled, 0, std::hypot(sd, 0.03)) : even) + floor;
+    case Kind::half: return (several_rows ? normal_density(l.volts_ln_doubled, 0, std::hypot(sd, 0.03)) : even) + floor;
     case Kind::open: return floor;
   }
   return 1;
@@ -135,11 +135,11 @@ double voltage_likelihood(const StringLook& l, const StringState& s, bool severa
 double held_back_voltage_likelihood(const StringLook& l, const StringState& s) {
   if (!l.has_volts) return 1;
   if (!l.carries()) {
-    if (s.kind == Kind::open) return bell(l.volts_to_open, 0.97, 0.06);
+    if (s.kind == Kind::open) return normal_density(l.volts_to_open, 0.97, 0.06);
     // open circuit falls with the logarithm of the light; ahead of it lies an unknown sky
     const double open = 0.97 + volts_per_ln_light * std::log(std::max(s.pass, 0.003));
     const double below = l.volts_to_open < open ? 0.03 : 0;
-    return 0.9 * bell(l.volts_to_open, open, 0.05 + below) + 0.05;
+    return 0.9 * normal_density(l.volts_to_open, open, 0.05 + below) + 0.05;
   }
   const double z = l.volts_ln;
   return (z > 0.01 && (z < 0.45 || near_open(l) > 0.5) ? 2.2 : 0) + 0.05;
@@ -150,7 +150,7 @@ double motion_likelihood(const Motion& m, Regime regime) {
   const auto term = [&](double seen, double typical, double scatter) {
     const double expected = std::sqrt(typical * typical + m.noise * m.noise);
     const double x = std::log(std::max(seen, 0.0008) / expected);
-    return bell(x, 0, scatter) + 0.02;
+    return normal_density(x, 0, scatter) + 0.02;
   };
   double l = term(m.flicker, r.flicker, 0.8);
   if (m.minutes >= 12) l *= term(m.spread, r.spread, 0.9);

@@ -65,6 +65,9 @@ struct Motion {
 };
 double motion_likelihood(const Motion& motion, Regime regime);
 
+/// Density of the normal distribution, nought beyond some eight sd.
+double normal_density(double x, double mean, double sd);
+
 /// Odds (natural logarithm) that output is held back, from all but power and voltage.
 double held_back_hint(const SiteLook& site, std::optional<Stage> stage);
 

@@ -10,14 +10,9 @@ namespace {
 constexpr double nearly_clear = 1.15;    // a light sensor under a clear sky reads no further off
 constexpr double sensor_sd = 0.08;        // ln; of a light sensor's own scale and of the clear-sky model
 constexpr double sensor_apart = 0.7;      // of the light's spread: the sensor stands elsewhere, or tells means
-constexpr double dimmed_else = 0.03, dimmed_under_snow = 0.4, dimmed_for_min = 240;   ///< chances that a light sensor is; minutes until that is thought anew
+constexpr double dimmed_else = 0.03, dimmed_under_snow = 0.4, dimmed_for_min = 240;   ///< chances that a light sensor is; minutes until that is thought anew; estimates
 constexpr double sensor_news = 0.05, pass_follows = 0.02;   ///< a minute
 constexpr double least_dimmed_ln = -0.5;
-
-double normal_density(double x, double mean, double sd) {
-  const double z = (x - mean) / sd;
-  return z * z > 60 ? 0 : std::exp(-0.5 * z * z) / (2.5066 * sd);
-}
 
 double sound_likelihood(double share, const SkyShares& sky, std::size_t node, double sd) {
   return (node < under_sky ? irradiance_likelihood : irradiance_behind_likelihood)(share, sky.global[node], sd);

@@ -499,7 +499,7 @@ TEST_CASE("thin snow all over a new rig, under moving cloud, is cloud to whoever
   }
 }
 
-TEST_CASE("a light sensor under the same snow hides no snow") {
+TEST_CASE("a light sensor under the same snow hides no snow, and what is believed of it outlives a restart") {
   struct Row { double sensor_passes, glass_passes; };
   for (const auto& [sensor_passes, glass_passes] : {Row{0.03, 0.03}, Row{0.06, 0.1}, Row{0.15, 0.1}, Row{0.4, 0.3}}) {
     CAPTURE(sensor_passes);
@@ -507,12 +507,18 @@ TEST_CASE("a light sensor under the same snow hides no snow") {
     BenchRig r;
     r.teach(1);
     r.snow_forecast(0, 2, 6, glass_passes < 0.05 ? 12 : 4);
-    r.play(0, 6, 12, [&](double hour, MinuteIn& m) {
+    const auto covered = [&](double hour, MinuteIn& m) {
       m.p.watts = glass_passes * BenchRig::clear_w(hour);
       m.s.watts = 1.2 * glass_passes * BenchRig::clear_w(hour);
       m.light_share = sensor_passes;
-    });
+    };
+    r.play(0, 6, 12, covered);
     CHECK(r.times_raised("snow-port") == 1);
     CHECK(r.times_raised("snow-star") == 1);
+    BenchRig again;
+    again.forecast = r.forecast;
+    again.diagnosis().restore(r.diagnosis().snapshot());
+    again.play(0, 12, 12.5, covered);
+    CHECK(again.port().cause == Cause::snow);
   }
 }

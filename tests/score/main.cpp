@@ -40,7 +40,13 @@ int main(int argc, char** argv) {
     else if (a == "--perturb") options.perturb = true;
     else if (a == "--brief") brief = true;
     else if (a == "--account") account = true;
-    else if (a == "--sensor" && i + 1 < argc) sensor = argv[++i];
+    else if (a == "--sensor") {
+      sensor = i + 1 < argc ? argv[++i] : "";
+      if (sensor != "open" && sensor != "roof") {
+        std::fprintf(stderr, "score: --sensor open or --sensor roof, not '%s'\n", sensor.c_str());
+        return 2;
+      }
+    }
     else if (a == "--minutes" && i + 1 < argc) minutes_file = argv[++i];
     else if (a == "--write" && i + 1 < argc) write_to = argv[++i];
     else if (const auto some = score::picks_in(a == "--generated" && i + 1 < argc ? argv[++i] : a); !some.empty())

@@ -124,9 +124,7 @@ inline Generated generate(unsigned seed, int days) {
     }
     g.forecasts.push_back(f);
   }
-  std::vector<double> rated_w;
-  for (const auto& s : g.rig.strings) rated_w.push_back(s.rated_w());
-  judge_ice(w, rated_w);
+  judge_ice(w, g.rig);
   return g;
 }
 

@@ -56,13 +56,13 @@ double gain_kwh(const World& w, std::size_t at, std::size_t end, bool count_bank
   return (count_bank ? cleared_taken - left_taken : possible) / 1000;
 }
 
-void judge_ice(World& w, const std::vector<double>& rated_w) {
+void judge_ice(World& w, const rig::Rig& rig) {
   double sun_wh_m2 = 0;
   for (auto& s : w.steps) {
     double clear = 0, plane_wm2 = 0;
     for (std::size_t k = 0; k < s.strings.size(); ++k) {
       clear += s.strings[k].clear_w;
-      plane_wm2 = std::max(plane_wm2, s.strings[k].bare_w / rated_w[k] * 1000);
+      plane_wm2 = std::max(plane_wm2, s.strings[k].bare_w / rig.strings[k].rated_w() * 1000);
     }
     if (clear <= 0) sun_wh_m2 = 0;
     s.ice_holds = sun_wh_m2 < 100 && s.air_c <= 1;

@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "rig/rig.h"
 #include "units/time.h"
 
 namespace fw::oracle {
@@ -45,7 +46,7 @@ double gain_kwh(const World& w, std::size_t at, std::size_t end, bool count_bank
 
 /// Fills in ice_holds: until the day's sun has brought 100 Wh/m2 to the plane, unless it is warmer than 1 degC (common
 /// practice: a couple of morning hours in winter) or somebody is about to clear it.
-void judge_ice(World& w, const std::vector<double>& rated_w);
+void judge_ice(World& w, const rig::Rig& rig);
 
 struct Best { double kwh = 0; std::size_t step = 0; };
 /// Best half hour of [from, end) with light; by somebody who waits until the ice lets go, or at once.

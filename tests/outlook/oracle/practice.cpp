@@ -64,9 +64,7 @@ oracle::World world_of(const std::string& folder, const rig::Rig& rig) {
       for (std::size_t k = 0; k < rig.strings.size(); ++k)
         if (rig.strings[k].name == e.string) w.cleared.push_back({e.at, static_cast<int>(k)});
   }
-  std::vector<double> rated_w;
-  for (const auto& s : rig.strings) rated_w.push_back(s.rated_w());
-  oracle::judge_ice(w, rated_w);
+  oracle::judge_ice(w, rig);
   return w;
 }
 
