@@ -21,6 +21,7 @@ constexpr double bare_from = 0.7;   ///< of clear power: no snow worth a word li
 constexpr double bright_from = 0.5;
 constexpr double lean_rad = 0.01;   ///< how far a plane leans otherwise than believed; an estimate
 constexpr Span frozen_after = minutes{30};
+constexpr double at_rest_v = 0.5, in_daylight = 0.4;   ///< V; of open-circuit voltage, which little light suffices for
 
 /// Snow now, by forecast and air. A forecast is off by hours at times.
 double snowing_now(const RigMinute& m, std::optional<double> air) {
@@ -173,7 +174,9 @@ StringLook Diagnosis::State::look_at(const RigMinute& m, int string) {
 
   // a value that stands still while the sun moves is not a measurement
   const bool at_limit = in.power_w && *in.power_w > 0.97 * l.limit_w;
-  s.frozen = in.live && in.still_for >= frozen_after && in.power_w.value_or(0) > l.wake_w && !at_limit;
+  // ... nor is a night's voltage by day: a connected string would have more, one cut off stands near nothing
+  const bool of_the_night = in.voltage_v && *in.voltage_v > at_rest_v && *in.voltage_v < in_daylight * e.v_oc_v && site_look.sun_elevation_deg > lowest_sun_deg;
+  s.frozen = in.live && in.still_for >= frozen_after && (in.power_w.value_or(0) > l.wake_w || of_the_night) && !at_limit;
   l.usable = in.live && in.power_w && !s.frozen && site_look.sun_elevation_deg > lowest_sun_deg &&
              l.shaded_clear_w() > std::max(1.5 * l.wake_w, 0.012 * rated) && !s.off_by_owner;
   l.measured_w = in.power_w.value_or(0);

@@ -20,6 +20,7 @@ struct StringIn {
   std::optional<double> volts;
   std::optional<Stage> stage = Stage::bulk;
   bool live = true;
+  Span still_for{};                    ///< no digit has moved
 };
 
 struct MinuteIn {
@@ -119,6 +120,7 @@ class BenchRig {
           out.voltage_v = s->volts;
           out.stage = s->stage;
           out.error = in.error;
+          out.still_for = s->still_for;
         } else {
           out.age = hours{1};
         }

@@ -68,6 +68,29 @@ TEST_CASE("a dark day with bare or with covered strings raises no alert" * docte
   }
 }
 
+TEST_CASE("numbers that stand still since the night are no measurement, a string cut off is an outage") {
+  struct Case {
+    double volts;
+    Cause cause;
+    const char *alarm, *other;
+  };
+  for (const Case& c : {Case{2.3, Cause::stale, "stale-star", "outage-star"}, Case{0.02, Cause::outage, "outage-star", "stale-star"}}) {
+    CAPTURE(c.volts);
+    BenchRig r;
+    r.teach(3);
+    r.play(0, 0, 12, [&](double hour, MinuteIn& m) {
+      if (hour < 2) return;
+      m.s.watts = 0;
+      m.s.volts = c.volts;
+      m.s.still_for = minutes{static_cast<int>((hour - 2) * 60)};
+    });
+    CHECK(r.star().cause == c.cause);
+    CHECK(r.standing(c.alarm));
+    CHECK(r.times_raised(c.other) == 0);
+    CHECK(r.port().cause == Cause::clear);
+  }
+}
+
 TEST_CASE("only the string that lags is called covered, the other is the witness") {
   BenchRig r;
   r.teach(3);
