@@ -112,6 +112,7 @@ std::string rig_meta(const rig::Rig& rig) {
   if (w.preferred_floor_c) j["window"]["preferred_floor_c"] = *w.preferred_floor_c;
   j["capacity_wh"] = rig.bank.capacity_wh();
   j["reserve_soc"] = rig.bank.reserve_soc;
+  j["min_gain_kwh"] = rig.advice.min_gain_kwh;
   if (rig.advice.price_per_kwh) {
     j["price_per_kwh"] = *rig.advice.price_per_kwh;
     j["currency"] = rig.advice.currency;

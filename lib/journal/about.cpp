@@ -44,6 +44,7 @@ About about_in(std::string_view json) {
   }
   a.capacity_kwh = number(j, "capacity_kwh");
   a.reserve_soc = number(j, "reserve_soc");
+  a.min_gain_kwh = number(j, "min_gain_kwh");
   a.price_per_kwh = number(j, "price_per_kwh");
   a.currency = text(j, "currency");
   return a;
@@ -67,6 +68,7 @@ std::string about_json(const About& a) {
   if (!w.empty()) j["window"] = w;
   put(j, "capacity_kwh", a.capacity_kwh);
   put(j, "reserve_soc", a.reserve_soc);
+  put(j, "min_gain_kwh", a.min_gain_kwh);
   put(j, "price_per_kwh", a.price_per_kwh);
   if (!a.currency.empty()) j["currency"] = a.currency;
   return json_text(j);

@@ -4,7 +4,7 @@
 // {"rig":"demo","timezone":"Europe/Oslo","southern":false,"fahrenheit":false,
 //  "strings":[{"name":"front","rated_w":400}],
 //  "window":{"lower_limit_c":0,"resume_c":2,"upper_limit_c":45,"preferred_floor_c":5},
-//  "capacity_kwh":2.56,"reserve_soc":0.2,"price_per_kwh":0.4,"currency":"EUR"}
+//  "capacity_kwh":2.56,"reserve_soc":0.2,"min_gain_kwh":0.5,"price_per_kwh":0.4,"currency":"EUR"}
 #include <optional>
 #include <string>
 #include <string_view>
@@ -23,7 +23,7 @@ struct About {
   bool fahrenheit = false;
   std::vector<String> strings;
   std::optional<double> lower_limit_c, resume_c, upper_limit_c, preferred_floor_c;
-  std::optional<double> capacity_kwh, reserve_soc, price_per_kwh;
+  std::optional<double> capacity_kwh, reserve_soc, min_gain_kwh, price_per_kwh;  ///< min_gain: below it clearing is not worth the ladder
   std::string currency;
 };
 

@@ -16,9 +16,9 @@ using journal::StringSample;
 namespace {
 
 constexpr double kwh_per_deciwatt_minute = 0.1 / 60 / 1000;
-constexpr double usual_floor_c = 5;
 constexpr double worth_booking_kwh = 0.1;  // glass that came free by itself in the last light is no clearing
 constexpr double charging_a = 0.5;
+constexpr double limit_blur_k = 0.5;       // a row holds the coldest and the mean current of five minutes
 
 void lower(std::optional<double>& a, std::optional<double> b) {
   if (b && (!a || *b < *a)) a = b;
@@ -88,11 +88,12 @@ void add_bank(BankDay& b, const BankSample& r, const journal::About& about) {
   b.hours += h;
   if (cell) {
     if (*cell < 0) b.below_freezing_h += h;
-    if (*cell < about.preferred_floor_c.value_or(usual_floor_c)) b.below_floor_h += h;
-    if (*cell <= about.lower_limit_c.value_or(0) && r.current_ma && static_cast<double>(*r.current_ma) > charging_a * 1000)
-      b.charged_below_limit_h += h;
+    if (*cell < floor_of(about)) b.below_floor_h += h;
+    const double over_limit_k = *cell - about.lower_limit_c.value_or(0);
+    if (over_limit_k <= 0 && r.current_ma && static_cast<double>(*r.current_ma) > charging_a * 1000)
+      (over_limit_k < -limit_blur_k ? b.charged_below_limit_h : b.charged_at_limit_h) += h;
   }
-  if (r.soc_bp && *r.soc_bp * 1e-4 < reserve_of(about)) b.under_reserve_h += h;
+  if (r.soc_bp && *scaled(r.soc_bp, 1e-4) < reserve_of(about)) b.under_reserve_h += h;
   if (r.permit && *r.permit == 0) b.no_permit_h += h;
   if (r.load_dw) b.load_kwh += static_cast<double>(*r.load_dw) * 1e-4 * h;
 }
@@ -109,6 +110,7 @@ void join(BankDay& all, const BankDay& b) {
   all.under_reserve_h += b.under_reserve_h;
   all.no_permit_h += b.no_permit_h;
   all.charged_below_limit_h += b.charged_below_limit_h;
+  all.charged_at_limit_h += b.charged_at_limit_h;
   all.load_kwh += b.load_kwh;
   all.hours += b.hours;
 }
@@ -206,12 +208,20 @@ Result<Account> account(const journal::Reader& journal, const Options& options) 
       const auto half_hour = std::clamp<std::int64_t>((t - local.midnight()) / minutes{30}, 0, 47);
       a.shade_by_half_hour[string][static_cast<std::size_t>(half_hour)] += f.split[journal::shade];
     }
-    if (f.cause == Cause::outage && clear_w > 0) a.outage_h[string] += f.minutes / 60.0;
+    if (f.cause == Cause::outage && clear_w > 0) {
+      Outage& o = a.outages.try_emplace(string, Outage{0, 0, date, date}).first->second;
+      (journal.name(f.reason) == "half lost" ? o.half_h : o.dead_h) += f.minutes / 60.0;
+      o.first = std::min(o.first, date);
+      o.last = std::max(o.last, date);
+    }
+    if (f.split[journal::curtailed] != 0)
+      days[date].held_kwh[journal.name(f.reason)] += static_cast<double>(f.split[journal::curtailed]) * kwh_per_deciwatt_minute;
     // Light enough to compare: a fifth of the rating, or 20 W where it is not known.
     if ((f.cause == Cause::clear || f.cause == Cause::soiling) && f.measured_dw && clear_w > std::max(20.0, 0.2 * a.rated_w(string))) {
       ClearShare& c = a.clear_shares[string][month_of(date)];
       c.measured_wh += static_cast<double>(*f.measured_dw) / 10 * f.minutes / 60;
-      c.clear_sky_wh += static_cast<double>(clear_w) * f.minutes / 60;
+      const std::int64_t taken = f.split[journal::shade] + f.split[journal::snow] + f.split[journal::curtailed] + f.split[journal::cold];
+      c.possible_wh += static_cast<double>(clear_w) * f.minutes / 60 - static_cast<double>(taken) * (1000 * kwh_per_deciwatt_minute);
       c.hours += f.minutes / 60.0;
     }
   });
@@ -245,6 +255,9 @@ Result<Account> account(const journal::Reader& journal, const Options& options) 
       day.clearings.push_back({n.when.utc, n.string, n.text, gain_of(a, n.string, n.when.utc, words->next_local_midnight(n.when.utc))});
     }
 
+  for (const AdviceRow& row : a.advice)
+    if (row.kind == "clearing" && row.outcome.empty() && row.best_from && row.gain_kwh.value_or(0) >= worth_of(a.about))
+      if (const auto day = days.find(local.date(*row.best_from)); day != days.end()) day->second.clearing_advised = true;
   for (const AdviceRow& row : a.advice) {
     if (row.kind != "clearing" || !row.outcome.starts_with("done: brought") || !row.best_from || row.gain_kwh.value_or(0) < worth_booking_kwh) continue;
     Day& day = days[local.date(*row.best_from)];

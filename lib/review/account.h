@@ -46,8 +46,11 @@ struct Yields {
 };
 Yields yields(const Energies& e, double rated_w);
 
-/// The owner's reserve as a share of the bank; 0.2 where the journal does not say.
+/// What the owner chose, or the usual where the journal does not say: the reserve as a share of the bank, the
+/// preferred floor of the cells, and the gain from which clearing is worth the ladder.
 inline double reserve_of(const journal::About& about) { return about.reserve_soc.value_or(0.2); }
+inline double floor_of(const journal::About& about) { return about.preferred_floor_c.value_or(5); }
+inline double worth_of(const journal::About& about) { return about.min_gain_kwh.value_or(0.5); }
 
 /// A bank's day, from five-minute rows.
 struct BankDay {
@@ -55,7 +58,9 @@ struct BankDay {
   double below_freezing_h = 0, below_floor_h = 0;  ///< cells under 0 degC; under the owner's preferred floor (5 degC without)
   double under_reserve_h = 0;                ///< state of charge under the reserve
   double no_permit_h = 0;                    ///< charging not allowed
-  double charged_below_limit_h = 0;          ///< charged at over 0.5 A while cells were at or under the lower limit
+  /// Charged at over 0.5 A with cells under the lower charge limit by more than a sensor's step and five minutes'
+  /// blur can feign, and at the limit or less than that under it.
+  double charged_below_limit_h = 0, charged_at_limit_h = 0;
   double load_kwh = 0;
   double hours = 0;                          ///< with any bank row
 };
@@ -74,12 +79,24 @@ struct Day {
   std::map<std::string, Energies> strings;
   BankDay bank;
   int alarms = 0;                            ///< raised
+  bool clearing_advised = false;             ///< as worth the ladder, for this day
   std::vector<Clearing> clearings;
+  std::map<std::string, double> held_kwh;    ///< curtailed, by the verdict's reason
+
+  /// Charge was held back with room in the bank; without a state of charge the bank is taken for full.
+  bool room() const { return bank.soc_high && *bank.soc_high < 0.95; }
 };
 
-/// A string's clear-sky minutes of a month: what it made against clean glass under that sky.
+/// A string's daylight without what a part or all of it should have made.
+struct Outage {
+  double dead_h = 0, half_h = 0;             ///< half: a parallel branch lost
+  int first = 0, last = 0;                   ///< days
+};
+
+/// A string's clear-sky minutes of a month: what it made against clean glass under that sky, but for what
+/// shade, snow and a bank that took no more left of it.
 struct ClearShare {
-  double measured_wh = 0, clear_sky_wh = 0, hours = 0;
+  double measured_wh = 0, possible_wh = 0, hours = 0;
 };
 
 struct Finding {
@@ -119,7 +136,7 @@ struct Account {
   std::vector<Stretch> months, winters;
   std::map<std::string, std::map<std::string, ClearShare>> clear_shares;  ///< by string, then by month
   std::map<std::string, std::array<std::int64_t, 48>> shade_by_half_hour;   ///< lost to shade, by string; local time
-  std::map<std::string, double> outage_h;    ///< daylight hours, by string
+  std::map<std::string, Outage> outages;     ///< by string
   std::vector<Finding> findings;
 
   std::vector<AlarmRow> alarms;

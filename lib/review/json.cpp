@@ -41,6 +41,7 @@ Json bank(const BankDay& b) {
   j["under_reserve_h"] = rounded(b.under_reserve_h, 100);
   j["no_permit_h"] = rounded(b.no_permit_h, 100);
   j["charged_below_limit_h"] = rounded(b.charged_below_limit_h, 100);
+  j["charged_at_limit_h"] = rounded(b.charged_at_limit_h, 100);
   j["load_kwh"] = rounded(b.load_kwh, 1e4);
   return j;
 }
@@ -76,6 +77,7 @@ std::string json(const Account& a) {
     for (const auto& [string, e] : d.strings) one["strings"][string] = energies(e);
     one["bank"] = bank(d.bank);
     one["alarms_raised"] = d.alarms;
+    one["clearing_advised"] = d.clearing_advised;
     one["clearings"] = Json::array();
     for (const Clearing& c : d.clearings)
       one["clearings"].push_back({{"utc", iso_utc(c.at)}, {"string", c.string}, {"text", c.text}, {"gain_kwh", maybe(c.gain_kwh, 1e4)}, {"seen_only", c.seen_only}});

@@ -117,7 +117,7 @@ TEST_CASE("five different days: each day's parts add up and say what it was") {
   }
 
   CHECK(finding(a, "snow") == "Snow cost 0.68 kWh on 2 days; 0.58 kWh of it on 1 day bright enough for clearing to pay.");
-  CHECK(finding(a, "clearings") == "Panels were cleared once; it brought about 0.48 kWh on the same days.");
+  CHECK(finding(a, "clearings") == "Fore string was cleared on 17 January at 10:00; it brought about 0.48 kWh that day.");
   CHECK(finding(a, "cold") == "Charging was held off for 13 h; 0.40 kWh of sun was lost to the cold on 1 day.");
   CHECK(finding(a, "bank_cold") == "The bank was under 5 °C for 24 h, -2 °C at the coldest, never charged at or under 0 °C.");
   CHECK(a.findings.front().kind == "snow");
@@ -182,7 +182,7 @@ TEST_CASE("a clearing that nobody noted, but the output showed, stands in the re
   const auto a = account_of(recorded(f, rows));
   REQUIRE(a.days[0].clearings.size() == 1);
   CHECK(a.days[0].clearings[0].seen_only);
-  CHECK(finding(a, "clearings") == "Panels came free, swept or slid, once; it brought about 0.48 kWh on the same days.");
+  CHECK(finding(a, "clearings") == "Panels came free, swept or slid, on 15 January at 10:00; it brought about 0.48 kWh that day.");
   CHECK(review::text(a).find("            glass came free at 10:00: about 0.48 kWh more\n") != std::string::npos);
 }
 
@@ -195,7 +195,8 @@ TEST_CASE("the hours under the reserve are counted by day") {
   REQUIRE(a.days.size() == 2);
   CHECK(a.days[0].bank.under_reserve_h == 0);
   CHECK(std::abs(a.days[1].bank.under_reserve_h - 8) < 0.1);
-  CHECK(finding(a, "reserve") == "The bank was under its reserve of 20 % for 8.0 h, 15 % at the lowest.");
+  CHECK(finding(a, "reserve") == "The bank was under its reserve of 20 % for 8.0 h on 16 January, 15 % at the lowest.");
+  CHECK(a.findings.front().kind == "reserve");   // so long short of charge matters more than any energy
 }
 
 TEST_CASE("a winter's account is exact, and the same whether read from minutes or from aged rows") {
