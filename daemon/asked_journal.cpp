@@ -8,11 +8,12 @@
 namespace fw {
 
 std::optional<AskedJournal> asked_journal(const std::string& path, const std::optional<std::string>& from, const std::optional<std::string>& to) {
-  auto reader = journal::Reader::open(path);
+  auto reader = journal::Reader::open_whole(path);
   if (!reader) {
     std::cerr << reader.fault().text() << "\n";
     return std::nullopt;
   }
+  if (!reader->remark().empty()) std::cerr << path << ": " << reader->remark() << "\n";
   const std::string zone = reader->about().timezone;
   auto words = Words::in_zone(zone, false);
   if (!words) {

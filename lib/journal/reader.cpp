@@ -10,7 +10,9 @@
 #include "journal/five.h"
 #include "journal/names.h"
 #include "journal/packed.h"
+#include "journal/saved_copy.h"
 #include "journal/schema.h"
+#include "journal/scratch.h"
 #include "journal/store.h"
 #include "journal/table_io.h"
 #include "words/words.h"
@@ -36,7 +38,8 @@ std::optional<Utc> maybe_utc(const Statement& s, int c) {
 }  // namespace
 
 struct Reader::Impl {
-  std::string path;
+  std::string path, remark;
+  std::optional<Scratch> scratch;            // outlives the file in it
   Database db;
   Names names;
 
@@ -117,12 +120,25 @@ Result<Reader> Reader::open(const std::string& path) {
   auto impl = std::make_unique<Impl>();
   impl->path = path;
   Database& db = impl->db;
-  const auto opens = [&](bool immutable) { return db.open(path, Access::read, immutable) && origin_of(db) != Origin::unreadable; };
-  // A journal at rest in a folder that may not be written has no log to share: read it as it lies.
-  if (!opens(false) && (db.trouble() == Trouble::damaged || db.trouble() == Trouble::not_sqlite || !opens(true))) {
-    if (db.trouble() == Trouble::not_sqlite) return Fault{path, "this is not a firnwatt journal"};
-    if (db.trouble() == Trouble::missing) return Fault{path, "the journal cannot be opened: no right to read it"};
-    return impl->fault();
+  const auto opens = [&](const std::string& file, bool immutable = false) { return db.open(file, Access::read, immutable) && origin_of(db) != Origin::unreadable; };
+  if (!opens(path)) {
+    // A journal at rest in a folder that may not be written has nobody to share a log with: it is read as it lies.
+    const Trouble t = db.trouble();
+    if (t == Trouble::damaged || t == Trouble::not_sqlite || t == Trouble::busy || !opens(path, true)) {
+      if (db.trouble() == Trouble::not_sqlite) return Fault{path, "this is not a firnwatt journal"};
+      if (db.trouble() == Trouble::missing) return Fault{path, "the journal cannot be opened: no right to read it"};
+      return impl->fault();
+    }
+    // The log that a killed writer left holds the newest rows and can be taken up only where files may be made.
+    std::error_code no_log;
+    if (const auto log = fs::file_size(path + "-wal", no_log); !no_log && log > 0) {
+      std::string why = "no folder for temporary files";
+      impl->scratch = Scratch::make();
+      if (!impl->scratch || !impl->scratch->take(path, "journal", why))
+        return Fault{path, "its newest rows lie in " + fs::path(path).filename().string() + "-wal beside it, which cannot be read from here (" + why +
+                               "). Copy both files to a folder that may be written"};
+      if (!opens(*impl->scratch / "journal")) return impl->fault();
+    }
   }
   switch (origin_of(db)) {
     case Origin::empty: return Fault{path, "the journal is empty: nothing has been recorded yet"};
@@ -139,6 +155,38 @@ Result<Reader> Reader::open(const std::string& path) {
   if (step == Statement::Step::failed) return impl->fault();
   return Reader(std::move(impl));
 }
+
+Result<Reader> Reader::open_whole(const std::string& path) {
+  auto reader = open(path);
+  bool damaged = false;
+  if (reader) {
+    Database& db = reader->impl_->db;
+    const auto verdict = db.text("PRAGMA quick_check(1)");
+    damaged = verdict ? *verdict != "ok" : db.trouble() == Trouble::damaged;
+    if (!damaged) return reader;
+  }
+  std::error_code wrong;
+  const bool is_file = std::filesystem::is_regular_file(path, wrong) && std::filesystem::file_size(path, wrong) > 0;
+  Database look;
+  // A head that is gone may still have a journal behind it.
+  damaged = damaged || (is_file && (!look.open(path, Access::read) || origin_of(look) == Origin::unreadable) &&
+                        (look.trouble() == Trouble::damaged || look.trouble() == Trouble::not_sqlite));
+  look.close();
+  auto scratch = damaged ? Scratch::make() : std::nullopt;
+  std::string why;
+  if (!scratch || !scratch->take(path, "damaged", why)) return reader;
+  const auto saved = save_copy(*scratch / "damaged", *scratch / "journal");
+  if (!saved || saved->rows == 0) return reader;
+  auto rest = open(*scratch / "journal");
+  if (!rest) return reader;
+  rest->impl_->path = path;
+  rest->impl_->scratch = std::move(scratch);
+  rest->impl_->remark = "the journal is damaged; this is what can be read of it, " + std::to_string(saved->rows) + " rows" +
+                        (saved->lost ? " (about " + std::to_string(saved->lost) + " samples could not be)" : "");
+  return rest;
+}
+
+const std::string& Reader::remark() const { return impl_->remark; }
 
 About Reader::about() const {
   const auto text = snapshot("rig");

@@ -39,7 +39,12 @@ Split rounded_dwh(const Split& deciwatt_minutes);
 class Reader {
  public:
   /// A missing, empty, foreign, damaged-at-the-head or newer file is a Fault that says so.
+  /// In a folder that may not be written a file with a log beside it is read as a copy elsewhere.
   static Result<Reader> open(const std::string& path);
+  /// As open(), but looks through the whole file first: a damaged one is read as far as it can be, and remark() says so.
+  static Result<Reader> open_whole(const std::string& path);
+  /// What to tell of this reading; empty for a file that was read as it is.
+  const std::string& remark() const;
   Reader(Reader&&) noexcept;
   Reader& operator=(Reader&&) noexcept;
   ~Reader();
