@@ -32,6 +32,13 @@ std::optional<AskedJournal> asked_journal(const std::string& path, const std::op
     std::cerr << "the period is empty: --from " << *from << " is not before --to " << *to << "\n";
     return std::nullopt;
   }
+  if (asked.from || asked.to) {
+    const auto held = asked.reader.span();
+    if (!held) std::cerr << path << ": the journal holds no samples yet\n";
+    else if (words && ((asked.from && *asked.from >= held->second) || (asked.to && *asked.to <= held->first)))
+      std::cerr << "nothing was recorded in this period; the journal holds " << words->local_date(held->first) << " to "
+                << words->local_date(held->second - Span{1}) << "\n";
+  }
   return asked;
 }
 

@@ -13,7 +13,7 @@ struct AskedJournal {
 };
 
 /// from, to: as written, local to the journal's rig (UTC, said on stderr, where its zone is not known here). Nothing, with a
-/// word on stderr, when the journal or the period is unusable.
+/// word on stderr, when the journal or the period is unusable. A period outside what the journal holds gets a word, too.
 std::optional<AskedJournal> asked_journal(const std::string& path, const std::optional<std::string>& from, const std::optional<std::string>& to);
 
 }  // namespace fw

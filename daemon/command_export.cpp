@@ -26,8 +26,8 @@ void add_export(CLI::App& app, Todo& todo) {
   auto a = std::make_shared<ExportAsked>();
   c->add_option("JOURNAL", a->journal, "The journal file")->required();
   c->add_option("TABLE", a->table, "verdicts, alarms, commands, bank, advice or energy; also notes, notices, events")->required();
-  c->add_option("--from", a->from, "First instant (inclusive)");
-  c->add_option("--to", a->to, "Last instant (exclusive)");
+  c->add_option("--from", a->from, "First day or instant, local to the rig: 2026-01-12, 2026-01-12T08:00");
+  c->add_option("--to", a->to, "The day or instant before which the period ends");
   c->callback([a, &todo] { todo = [a] { return export_table(*a); }; });
 }
 

@@ -41,8 +41,8 @@ void add_review(CLI::App& app, Todo& todo) {
   auto* c = app.add_subcommand("review", "The account of a period: where the energy went, what mattered most");
   auto a = std::make_shared<ReviewAsked>();
   c->add_option("JOURNAL", a->journal, "The journal file")->required();
-  c->add_option("--from", a->from, "First instant (inclusive)");
-  c->add_option("--to", a->to, "Last instant (exclusive)");
+  c->add_option("--from", a->from, "First day or instant, local to the rig: 2026-01-12, 2026-01-12T08:00");
+  c->add_option("--to", a->to, "The day or instant before which the period ends");
   c->add_option("--format", a->format, "text, html or json")->check(CLI::IsMember({"text", "html", "json"}))->capture_default_str();
   c->add_option("--output", a->output, "A file instead of standard output");
   c->callback([a, &todo] { todo = [a] { return review_journal(*a); }; });

@@ -121,9 +121,10 @@ std::optional<Span> span_in(const std::string& text) {
 
 std::optional<Utc> instant_in(const std::string& text, const Words& words) {
   if (auto zoned = utc_in(text)) return zoned;
-  std::string local = text;
-  if (local.size() == 10) local += "T00:00:00";
-  return words.from_local(local, wall_time());
+  if (text.size() != 10) return words.from_local(text, wall_time());
+  // a day's first instant: where a clock change falls on midnight there is no 00:00
+  const auto noon = words.from_local(text + "T12:00:00", wall_time());
+  return noon ? std::optional{words.local_midnight(*noon)} : std::nullopt;
 }
 
 }  // namespace fw

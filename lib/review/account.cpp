@@ -72,7 +72,7 @@ void add_to(std::vector<Stretch>& stretches, const std::string& label, const Day
     stretches.emplace_back();
     stretches.back().label = label;
   }
-  ++stretches.back().days;
+  stretches.back().days += day.all.light_minutes > 0;
   stretches.back().all.add(day.all);
 }
 
@@ -169,6 +169,10 @@ double Account::rated_w(const std::string& string) const {
   return 0;
 }
 
+int Account::days_of_light() const {
+  return static_cast<int>(std::count_if(days.begin(), days.end(), [](const Day& d) { return d.all.light_minutes > 0; }));
+}
+
 Result<Account> account(const journal::Reader& journal, const Options& options) {
   if (options.from && options.to && *options.from >= *options.to)
     return Fault{"", "the period is empty: from " + iso_utc(*options.from) + " is not before to " + iso_utc(*options.to)};
@@ -178,7 +182,10 @@ Result<Account> account(const journal::Reader& journal, const Options& options) 
   if (words) a.zone = a.about.timezone;
   else words = Words::in_zone("UTC", a.about.fahrenheit);
   if (!words) return words.fault();
-  const journal::Period period{options.from, options.to};
+  journal::Period period{options.from, options.to};
+  if (period.from) period.from = words->local_midnight(*period.from);
+  if (period.to && words->local_midnight(*period.to) != *period.to) period.to = words->next_local_midnight(*period.to);
+  a.widened = period.from != options.from || period.to != options.to;
 
   std::map<int, Day> days;
   auto energy = journal.energy(period);

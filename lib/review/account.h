@@ -17,6 +17,7 @@
 
 namespace fw::review {
 
+/// The local days that hold any of it are taken whole, for energy is kept by the day.
 struct Options {
   std::optional<Utc> from, to;               ///< half open; absent: all there is
 };
@@ -104,10 +105,10 @@ struct Finding {
   std::string text;                          ///< one or two plain sentences with a figure
 };
 
-/// A calendar month at the rig, or a winter (July to June).
+/// A calendar month at the rig, or a winter.
 struct Stretch {
   std::string label;                         ///< "2026-01", "2025/26"
-  int days = 0;
+  int days = 0;                              ///< with any light recorded
   Energies all;
 };
 
@@ -129,6 +130,7 @@ struct Account {
   journal::About about;
   std::string zone = "UTC";                  ///< the one used; UTC when the rig's is not known here
   std::optional<Utc> from, to;               ///< of the samples that were found
+  bool widened = false;                      ///< to whole days
   std::vector<Day> days;                     ///< ascending
   Energies all;
   std::map<std::string, Energies> strings;
@@ -148,6 +150,7 @@ struct Account {
   std::map<int, std::string> reasons;        ///< texts of Sample::reason
   std::vector<BankPoint> bank_points;
   double rated_w(const std::string& string) const;  ///< 0: not known
+  int days_of_light() const;                 ///< recorded; a mean day is one of these
 };
 
 /// A Fault: the period is empty or upside down, or the journal cannot be read.

@@ -277,8 +277,8 @@ class Page {
       out_ += "<p>Nothing was recorded in this period.</p>\n</main>\n</body>\n</html>\n";
       return out_;
     }
-    out_ += "<p class=\"soft\">" + iso_day(a_.days.front().date) + " to " + iso_day(a_.days.back().date) + ", " + std::to_string(a_.days.size()) +
-            " days. Local time (" + escaped(a_.zone) + ").</p>\n";
+    out_ += "<p class=\"soft\">" + iso_day(a_.days.front().date) + (a_.days.size() > 1 ? " to " + iso_day(a_.days.back().date) + ", " + std::to_string(a_.days.size()) + " days" : "") +
+            (a_.widened ? ", taken whole" : "") + ". Local time (" + escaped(a_.zone) + ").</p>\n";
     figures();
     findings();
     where_it_went();
@@ -313,7 +313,7 @@ class Page {
     const double clear = a_.all.clear_sky_kwh();
     out_ += "<ul class=\"figures\">\n";
     figure(energy_words(a_.all.kwh(made)), "made, " + percent(a_.all.kwh(made), clear) + " of " + energy_words(clear) + " clear sky");
-    figure(energy_words(a_.all.kwh(made) / static_cast<double>(a_.days.size())), "made a day");
+    if (const int n = a_.days_of_light()) figure(energy_words(a_.all.kwh(made) / n), "made a day");
     Part most = cloud;
     for (Part p : {journal::snow, soiling, shade, curtailed, cold, outage})
       if (a_.all.kwh(p) > a_.all.kwh(most)) most = p;
@@ -472,14 +472,14 @@ class Page {
   void stretch_table(const std::string& title, const std::vector<Stretch>& stretches) {
     if (stretches.size() < 2) return;
     double most = 0.01;
-    for (const Stretch& s : stretches) most = std::max(most, s.all.clear_sky_kwh() / s.days);
+    for (const Stretch& s : stretches) most = std::max(most, s.all.clear_sky_kwh() / std::max(1, s.days));
     out_ += "<h2>" + title + "</h2>\n<p class=\"soft\">The mean day of each: made, and what was lost to what</p>\n<div class=\"rows\" aria-hidden=\"true\">\n";
     for (const Stretch& s : stretches) {
       out_ += "<span>" + escaped(s.label) + "</span><div class=\"bar\">";
       for (Part p : all_parts)
-        if (const double share = s.all.kwh(p) / s.days / most; share > 0.001)
+        if (const double share = s.all.kwh(p) / std::max(1, s.days) / most; share > 0.001)
           out_ += "<i style=\"width:" + fixed(share * 100, 2) + "%;background:var(--" + std::string(name(p)) + ")\"></i>";
-      out_ += "</div><span>" + energy_words(s.all.kwh(made) / s.days) + "</span>\n";
+      out_ += "</div><span>" + energy_words(s.all.kwh(made) / std::max(1, s.days)) + "</span>\n";
     }
     out_ += "</div>\n";
     open_table({"", "days"}, "Energies in kWh");
@@ -490,7 +490,7 @@ class Page {
       row();
       cell(s.label);
       cell(std::to_string(s.days));
-      cell(fixed(s.all.kwh(made) / s.days, 2));
+      cell(fixed(s.all.kwh(made) / std::max(1, s.days), 2));
       energy_cells(s.all);
       end_row();
     }

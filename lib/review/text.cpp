@@ -1,4 +1,6 @@
 #include <algorithm>
+#include <cmath>
+#include <vector>
 
 #include "review/account.h"
 #include "review/findings.h"
@@ -20,26 +22,66 @@ std::string left(std::string s, std::size_t width) {
   return s;
 }
 
-constexpr Part columns[] = {cloud, journal::snow, soiling, shade, curtailed, cold, outage, no_data, unexplained};
-constexpr const char* heads[] = {"cloud", "snow", "film", "shade", "held", "cold", "outage", "no data", "unexpl."};
+struct Column {
+  Part part;
+  const char *head, *says;                   ///< says: what the word leaves open
+};
+constexpr Column all_columns[] = {{cloud, "cloud", ""}, {journal::snow, "snow", ""}, {soiling, "film", "film: dirt on the glass"}, {shade, "shade", ""},
+                                  {curtailed, "held", "held: not taken, the bank full or charging held back"}, {cold, "cold", "cold: not taken, the bank too cold"},
+                                  {outage, "outage", ""}, {no_data, "no data", ""}, {unexplained, "unexpl.", ""}};
 constexpr std::size_t width = 8;
 
 /// Nothing is a point, so that the eye finds what matters.
 std::string cell(double kwh) {
   const std::string s = fixed(kwh, 2);
-  return right(s == "0.00" ? "." : s, width);
+  return right(s == "0.00" || s == "-0.00" ? "." : s, width);
 }
 
-std::string energy_columns(const Energies& e) {
-  std::string line = right(fixed(e.kwh(made), 2), width) + right(fixed(e.clear_sky_kwh(), 2), width);
-  for (Part p : columns) line += cell(e.kwh(p));
-  return line;
-}
+/// The losses that there are, and names as wide as the longest.
+class Table {
+ public:
+  explicit Table(const Account& a) {
+    for (const Column& c : all_columns)
+      if (std::any_of(a.days.begin(), a.days.end(), [&](const Day& d) { return std::fabs(d.all.kwh(c.part)) >= 0.005; })) columns_.push_back(c);
+    for (const auto& [string, e] : a.strings) first_ = std::max(first_, string.size() + 2);
+  }
+  std::string first(const std::string& text) const { return left(text, first_); }
+  std::string heading(const std::string& name) const {
+    std::string line = first(name) + right("made", width) + right("clear", width);
+    for (const Column& c : columns_) line += right(c.head, width);
+    return line;
+  }
+  std::string row(const std::string& name, const Energies& e) const {
+    std::string line = first(name) + right(fixed(e.kwh(made), 2), width) + right(fixed(e.clear_sky_kwh(), 2), width);
+    for (const Column& c : columns_) line += cell(e.kwh(c.part));
+    return line;
+  }
+  std::string key() const {
+    std::string line;
+    for (const Column& c : columns_)
+      if (*c.says) line += std::string("; ") + c.says;
+    return line;
+  }
 
-std::string heading(const std::string& first) {
-  std::string line = left(first, 12) + right("made", width) + right("clear", width);
-  for (const char* h : heads) line += right(h, width);
-  return line;
+ private:
+  std::vector<Column> columns_;
+  std::size_t first_ = 12;
+};
+
+/// Lines of a width that a terminal has, under the first word.
+std::string wrapped(const std::string& s) {
+  constexpr std::size_t most = 110;
+  std::string out;
+  std::size_t from = 0;
+  while (s.size() - from > most) {
+    auto at = s.rfind(' ', from + most);
+    // a figure stays with its unit
+    if (at != std::string::npos && at > 0 && s[at - 1] >= '0' && s[at - 1] <= '9') at = s.rfind(' ', at - 1);
+    if (at == std::string::npos || at <= from + 2) break;
+    out += s.substr(from, at - from) + "\n  ";
+    from = at + 1;
+  }
+  return out + s.substr(from);
 }
 
 }  // namespace
@@ -56,15 +98,17 @@ std::string text(const Account& a) {
     line("Nothing was recorded in this period.");
     return out;
   }
-  line(iso_day(a.days.front().date) + " to " + iso_day(a.days.back().date) + ", local time " + a.zone + ". All energies in kWh.");
+  const Table table(a);
+  line(iso_day(a.days.front().date) + (a.days.size() > 1 ? " to " + iso_day(a.days.back().date) : "") + (a.widened ? ", whole days" : "") + ", local time " + a.zone +
+       ". All energies in kWh.");
   line("");
-  line(heading("day") + right("cells", 9) + right("charge", 10) + right("alarms", 8));
+  line(table.heading("day") + right("cells", 9) + right("charge", 10) + right("alarms", 8));
   std::string month;
   for (const Day& d : a.days) {
     const std::string date = iso_day(d.date);
     if (!month.empty() && date.substr(0, 7) != month) line("");
     month = date.substr(0, 7);
-    std::string s = left(date, 12) + energy_columns(d.all);
+    std::string s = table.row(date, d.all);
     s += right(d.bank.cell_min_c && words ? words->temperature(*d.bank.cell_min_c) : "", d.bank.cell_min_c ? 10 : 9);
     s += right(d.bank.soc_low ? Words::percent(*d.bank.soc_low).substr(0, Words::percent(*d.bank.soc_low).size() - 2) + "-" +
                                     Words::percent(*d.bank.soc_high)
@@ -73,28 +117,28 @@ std::string text(const Account& a) {
     s += right(d.alarms ? std::to_string(d.alarms) : "", 8);
     line(s);
     for (const Clearing& c : d.clearings)
-      line(std::string("            ") + (c.seen_only ? "glass came free" : "cleared") + (c.string.empty() ? std::string{} : " " + c.string) + (words ? " at " + words->clock(c.at) : std::string{}) +
+      line(table.first("") + (c.seen_only ? "glass came free" : "cleared") + (c.string.empty() ? std::string{} : " " + c.string) + (words ? " at " + words->clock(c.at) : std::string{}) +
            (c.gain_kwh ? ": about " + energy_words(*c.gain_kwh) + " more" : std::string{}));
   }
   line("");
-  line("cells: the coldest; charge: lowest to highest; film: dirt on the glass; held: not taken, the bank full or charging held back");
+  line("cells: the coldest; charge: lowest to highest" + table.key());
 
   line("");
-  line(heading("total"));
+  line(table.heading("total"));
   if (a.months.size() > 1)
-    for (const Stretch& m : a.months) line(left(m.label, 12) + energy_columns(m.all));
+    for (const Stretch& m : a.months) line(table.row(m.label, m.all));
   if (a.winters.size() > 1)
-    for (const Stretch& w : a.winters) line(left(w.label, 12) + energy_columns(w.all));
-  for (const auto& [string, e] : a.strings) line(left(string, 12) + energy_columns(e));
-  line(left("all", 12) + energy_columns(a.all));
+    for (const Stretch& w : a.winters) line(table.row(w.label, w.all));
+  for (const auto& [string, e] : a.strings) line(table.row(string, e));
+  line(table.row("all", a.all));
 
   line("");
   line("Yields (IEC 61724-1), reference from the clear-sky model");
-  line(left("string", 12) + right("rated W", 9) + right("reference h", 13) + right("final h", 9) + right("ratio", 8) + right("index", 8) +
+  line(table.first("string") + right("rated W", 9) + right("reference h", 13) + right("final h", 9) + right("ratio", 8) + right("index", 8) +
        right("data", 8));
   const auto yield_line = [&](const std::string& name, const Energies& e, double rated) {
     const Yields y = yields(e, rated);
-    line(left(name, 12) + right(rated > 0 ? fixed(rated, 0) : "", 9) + right(rated > 0 ? fixed(y.reference_h, 1) : "", 13) +
+    line(table.first(name) + right(rated > 0 ? fixed(rated, 0) : "", 9) + right(rated > 0 ? fixed(y.reference_h, 1) : "", 13) +
          right(rated > 0 ? fixed(y.final_h, 1) : "", 9) + right(fixed(y.performance_ratio(), 2), 8) + right(fixed(e.performance_index(), 2), 8) +
          right(e.data_availability() ? fixed(*e.data_availability() * 100, 1) + " %" : "", 8));
   };
@@ -111,7 +155,7 @@ std::string text(const Account& a) {
   if (!a.findings.empty()) {
     line("");
     line("What mattered most");
-    for (const Finding& f : a.findings) line("- " + f.text);
+    for (const Finding& f : a.findings) line(wrapped("- " + f.text));
   }
   return out;
 }

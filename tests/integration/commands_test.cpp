@@ -3,9 +3,11 @@
 
 #include <algorithm>
 #include <filesystem>
+#include <fstream>
 
 #include "integration/rig_under_test.h"
 #include "journal/journal.h"
+#include "units/text.h"
 
 using namespace fw;
 using namespace fw::test;
@@ -68,6 +70,41 @@ TEST_CASE("review and export say in plain words what is wrong with a journal, a 
   const Finished elsewhere = run({FW_PROGRAM, "review", good});
   CHECK(elsewhere.code == 0);
   CHECK(elsewhere.err.find("its time zone 'Nowhere/AtAll' is not known here; days and times are UTC") != std::string::npos);
+}
+
+TEST_CASE("a period outside what the journal holds, and a journal that is damaged, are said beside what there is") {
+  const TempDir dir;
+  const std::string path = dir.file("a.journal");
+  {
+    const Utc t = *utc_in("2026-09-06T12:00:00Z");
+    const Now now{Elapsed{}, t, true};
+    auto j = journal::Journal::open(path, {}, now);
+    REQUIRE(j);
+    REQUIRE((*j)->write({SnapshotRow{{t, {}, true}, "rig", R"({"timezone":"America/Santiago"})"}}, now));
+    for (int m = 0; m < 2000; ++m) {
+      BankRow b;
+      b.when = {t + minutes{m}, {}, true};
+      b.soc = 0.5;
+      REQUIRE((*j)->write({b}, now));
+    }
+    REQUIRE((*j)->flush(now));
+  }
+  const Finished late = run({FW_PROGRAM, "export", path, "bank", "--from", "2027-01-01"});
+  CHECK(late.code == 0);
+  CHECK(late.err == "nothing was recorded in this period; the journal holds 2026-09-06 to 2026-09-07\n");
+  // that day has no midnight: its clocks go from 00:00 to 01:00
+  const Finished day = run({FW_PROGRAM, "review", path, "--from", "2026-09-06", "--to", "2026-09-07"});
+  CHECK(day.code == 0);
+  CHECK(day.err.empty());
+  CHECK(day.out.find("\n2026-09-06, local time America/Santiago.") != std::string::npos);
+  {
+    std::fstream file(path, std::ios::in | std::ios::out | std::ios::binary);
+    file.write(std::string(4096, 'x').data(), 4096);
+  }
+  const Finished broken = run({FW_PROGRAM, "export", path, "bank"});
+  CHECK(broken.code == 0);
+  CHECK(broken.err.find(path + ": the journal is damaged; this is what can be read of it, ") != std::string::npos);
+  CHECK(std::count(broken.out.begin(), broken.out.end(), '\n') > 1900);
 }
 
 TEST_CASE("a table that could not be written in full is no success") {

@@ -131,7 +131,7 @@ TEST_CASE("five different days: each day's parts add up and say what it was") {
   CHECK(std::abs(*y.performance_ratio() - y.final_h / y.reference_h) < 1e-12);
 
   const std::string text = review::text(a);
-  CHECK(text.find("2026-01-16      0.02    0.60       .    0.58       .       .       .       .       .       .       .") != std::string::npos);
+  CHECK(text.find("2026-01-16      0.02    0.60       .    0.58       .       . ") != std::string::npos);
   CHECK(text.find("            cleared fore at 10:00: about 0.48 kWh more\n") != std::string::npos);
   CHECK(text.find("2026-01-15 to 2026-01-19, local time UTC. All energies in kWh.") != std::string::npos);
 
@@ -308,6 +308,51 @@ TEST_CASE("hills before sunrise and after sunset, and a bank that was cold by it
         "Shade cost fore string 0.38 kWh, early and late in the day: most before 10:00 and after 13:30. What stands around takes it; a more open place "
         "would win it back.");
   CHECK(finding(a, "cold") == "The bank was too cold to take charge; 0.15 kWh of sun was lost to the cold on 1 day.");
+}
+
+TEST_CASE("days are taken whole, and the account says so: its energy, its bank and its alarms are of the same time") {
+  Folder f;
+  std::vector<Row> rows{about(R"({"timezone":"Europe/Oslo","strings":[{"name":"fore","rated_w":400}]})")};
+  for (int d = 0; d < 3; ++d) day_rows(rows, d, &LossSplit::cloud_w, Cause::cloud, 0, 24, 0.8, 6, 0.4);
+  rows.push_back(alarm(start + days{1} + hours{2}, "raised"));
+  const auto path = recorded(f, rows);
+  review::Options o;
+  o.from = start + days{1} + hours{12};
+  o.to = start + days{1} + hours{13};
+  const auto hour = account_of(path, o);
+  o.from = start + days{1} - hours{1};     // midnight in Oslo
+  o.to = start + days{2} - hours{1};
+  const auto day = account_of(path, o);
+  REQUIRE(hour.days.size() == 1);
+  CHECK(hour.widened);
+  CHECK_FALSE(day.widened);
+  CHECK(*hour.days[0].bank.soc_low == *day.days[0].bank.soc_low);
+  CHECK(hour.days[0].alarms == 1);
+  CHECK(hour.all.parts == day.all.parts);
+  CHECK(review::text(hour).find("\n2026-01-16, whole days, local time Europe/Oslo. All") != std::string::npos);
+  CHECK(review::text(day).find("\n2026-01-16, local time Europe/Oslo. All") != std::string::npos);
+}
+
+TEST_CASE("a loss that nobody had takes no column, a long name breaks none, and a night alone is no day of the mean") {
+  Folder f;
+  std::vector<Row> rows{about(R"({"timezone":"UTC","strings":[{"name":"fore","rated_w":400}]})")};
+  day_rows(rows, 0, &LossSplit::snow_w, Cause::snow, 0, 24, 0.5, 6, 0.4);
+  StringRow other = sample(start + hours{12}, 100, 100);
+  other.string = "the_long_row_above_the_door";
+  rows.push_back(other);
+  BankRow night;
+  night.when = stamp(start + days{1} + hours{1});
+  night.soc = 0.4;
+  rows.push_back(night);
+  const auto a = account_of(recorded(f, rows));
+  CHECK(a.days.size() == 2);
+  CHECK(a.days_of_light() == 1);
+  CHECK(a.months[0].days == 1);
+  const std::string text = review::text(a);
+  CHECK(text.find("\ntotal                            made   clear    snow\n") != std::string::npos);
+  CHECK(text.find("\nfore                             0.30    0.60    0.30\n") != std::string::npos);
+  CHECK(text.find("\nthe_long_row_above_the_door      0.00    0.00       .\n") != std::string::npos);
+  CHECK(text.find("film") == std::string::npos);
 }
 
 TEST_CASE("an upside-down period, an unknown zone and an empty journal are no surprise") {
