@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <array>
+#include <set>
+#include <utility>
 
 #include "review/findings.h"
 #include "units/text.h"
@@ -113,6 +115,28 @@ void join(BankDay& all, const BankDay& b) {
   all.charged_at_limit_h += b.charged_at_limit_h;
   all.load_kwh += b.load_kwh;
   all.hours += b.hours;
+}
+
+/// One that the period found standing is counted from its first word in it; what stood at the end, to the end.
+std::map<std::string, AlarmSum> alarm_sums(const std::vector<AlarmRow>& rows, std::optional<Utc> end) {
+  std::map<std::string, AlarmSum> sums;
+  std::map<std::string, std::pair<std::set<std::string>, Utc>> standing;  // by alarm: subjects, since
+  const auto close = [&](const std::string& alarm, Utc at) { sums[alarm].stood_h += std::max(0.0, hours_of(at - standing[alarm].second)); };
+  for (const AlarmRow& r : rows) {
+    if (r.event == "raised") ++sums[r.alarm].raised;
+    if (r.event == "notified") ++sums[r.alarm].messages;
+    auto& [subjects, since] = standing[r.alarm];
+    if (r.event == "raised" || r.event == "re_raised" || r.event == "unsuppressed" || r.event == "escalated") {
+      if (subjects.empty()) since = r.when.utc;
+      subjects.insert(r.subject);
+    } else if ((r.event == "cleared" || r.event == "suppressed") && subjects.erase(r.subject) && subjects.empty()) {
+      close(r.alarm, r.when.utc);
+    }
+  }
+  if (end)
+    for (const auto& [alarm, of] : standing)
+      if (!of.first.empty()) close(alarm, *end);
+  return sums;
 }
 
 /// What a clearing brought: power after it, until the day's end, beyond the share of clear sky that
@@ -254,6 +278,7 @@ Result<Account> account(const journal::Reader& journal, const Options& options) 
   if (r = take(journal.notes(period), a.notes); !r) return r.fault();
   if (r = take(journal.events(period), a.events); !r) return r.fault();
 
+  a.alarm_sums = alarm_sums(a.alarms, a.to);
   for (const AlarmRow& alarm : a.alarms)
     if (alarm.event == "raised") ++days[local.date(alarm.when.utc)].alarms;
   for (const NoteRow& n : a.notes)

@@ -74,6 +74,12 @@ struct Clearing {
   bool seen_only = false;                    ///< nobody said so: the output showed it, swept or slid
 };
 
+/// Of all alarms of a name.
+struct AlarmSum {
+  int raised = 0, messages = 0;
+  double stood_h = 0;                        ///< with any of them standing, and shown
+};
+
 struct Day {
   int date = 0;                              ///< days since 1970, rig-local
   Energies all;
@@ -142,6 +148,7 @@ struct Account {
   std::vector<Finding> findings;
 
   std::vector<AlarmRow> alarms;
+  std::map<std::string, AlarmSum> alarm_sums;  ///< by alarm
   std::vector<NoticeRow> notices;
   std::vector<AdviceRow> advice;
   std::vector<NoteRow> notes;

@@ -139,8 +139,7 @@ class Findings {
     }
     if (worth_a_line(k))
       say(k, "curtailed",
-          "A full bank left " + energy_words(k) + " unused on " + days_words(n) + ", about " + energy_words(k / std::max(1, n)) +
-              " a day: time to heat water, warm the cabin or charge something.");
+          "A full bank left " + energy_words(k) + " unused on " + days_words(n) + (n > 1 ? ", about " + energy_words(k / n) + " a day" : "") + ": time to heat water, warm the cabin or charge something.");
     if (!worth_a_line(held)) return;
     const auto most = std::max_element(why.begin(), why.end(), [](const auto& x, const auto& y) { return x.second < y.second; });
     const std::string reason = most != why.end() && most->second > 0.6 * held ? most->first : "";
@@ -241,6 +240,7 @@ class Findings {
         sum += k;
         list += (i == 0 ? "" : i + 1 == strings.size() ? " and " : ", ") + string_words(strings[i].second) + ' ' + energy_words(k);
       }
+      if (strings.size() > 3) list = std::to_string(strings.size()) + " strings " + energy_words(sum);
       say(sum, "shade", "Shade cost " + list + times);
     }
   }
@@ -307,7 +307,10 @@ class Findings {
   void worth() {
     if (!a_.about.price_per_kwh) return;
     const auto money = [&](double kwh) {
-      const std::string sum = fixed(kwh * *a_.about.price_per_kwh, 2);
+      const double v = kwh * *a_.about.price_per_kwh;
+      int decimals = v >= 99.5 ? 0 : 2;
+      for (double small = 0.1; v > 0 && v < small && decimals < 8; small /= 10) ++decimals;  // a unit worth much
+      const std::string sum = fixed(v, decimals);
       return a_.about.currency.empty() ? sum : sum + ' ' + a_.about.currency;
     };
     std::string text = "What the roof made would have cost " + money(a_.all.kwh(made)) + " elsewhere";

@@ -284,6 +284,7 @@ class Page {
     where_it_went();
     charts();
     string_table();
+    alarm_table();
     stretch_table("Months", a_.months);
     stretch_table("Winters", a_.winters);
     day_table();
@@ -327,7 +328,7 @@ class Page {
   void findings() {
     if (a_.findings.empty()) return;
     static const std::map<std::string, std::string> marks{
-        {"snow", "snow"}, {"clearings", "made"}, {"curtailed", "curtailed"}, {"held_back", "curtailed"}, {"cold", "cold"}, {"bank_cold", "cold"}, {"film", "soiling"},
+        {"snow", "snow"}, {"clearings", "made"}, {"curtailed", "curtailed"}, {"held_back", "curtailed"}, {"cold", "cold"}, {"bank_cold", "cold"}, {"reserve", "soc"}, {"film", "soiling"},
         {"shade", "shade"}, {"outage", "outage"}, {"no_data", "no_data"}, {"unexplained", "unexplained"}};
     out_ += "<h2>What mattered most</h2>\n<ul class=\"findings\">\n";
     for (const Finding& f : a_.findings) {
@@ -353,7 +354,7 @@ class Page {
   }
 
   void chart(const std::string& id, const std::string& title, const std::string& readout, const std::string& what, bool low = false) {
-    out_ += "<figure>\n<h3>" + escaped(title) + "</h3>\n<div id=\"" + id + "-readout\" class=\"readout\" aria-hidden=\"true\">" + escaped(readout) +
+    out_ += "<figure>\n<h3>" + escaped(title) + "</h3>\n<div id=\"" + id + "-readout\" class=\"readout\" aria-hidden=\"true\">" + unbroken(readout) +
             "</div>\n<div id=\"" + id + "\" class=\"chart" + (low ? " low" : "") + "\" role=\"img\" aria-label=\"" + escaped(what) + "\"></div>\n</figure>\n";
   }
 
@@ -363,7 +364,8 @@ class Page {
     if (a_.about.upper_limit_c) text += (a_.about.lower_limit_c ? " or at or over " : "; no charging at or over ") + words_.temperature(*a_.about.upper_limit_c);
     if (a_.about.lower_limit_c || a_.about.upper_limit_c) text += " (line, tinted beyond)";
     if (a_.about.preferred_floor_c) text += "; dotted: preferred floor, " + words_.temperature(*a_.about.preferred_floor_c);
-    return text + "; bands: charging held off";
+    const bool barred = std::any_of(a_.bank_points.begin(), a_.bank_points.end(), [](const BankPoint& p) { return p.permit && !*p.permit; });
+    return text + (barred ? "; bands: charging held off" : "");
   }
 
   void cause_key() {
@@ -465,6 +467,24 @@ class Page {
       cell(e.data_availability() ? fixed(*e.data_availability() * 100, 1) + " %" : "");
       end_row();
     });
+    end_table();
+  }
+
+  void alarm_table() {
+    if (a_.alarm_sums.empty()) return;
+    out_ += "<h2>Alarms</h2>\n";
+    open_table({"alarm", "raised", "hours any stood", "messages"}, "Each with its times stands in the table What happened");
+    body();
+    for (const auto& [alarm, sum] : a_.alarm_sums) {
+      std::string name = alarm;
+      std::replace(name.begin(), name.end(), '_', ' ');
+      row();
+      cell(name);
+      cell(sum.raised ? std::to_string(sum.raised) : "");
+      cell(sum.stood_h >= 0.05 ? fixed(sum.stood_h, 1) : "");
+      cell(sum.messages ? std::to_string(sum.messages) : "");
+      end_row();
+    }
     end_table();
   }
 

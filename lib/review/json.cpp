@@ -96,6 +96,9 @@ std::string json(const Account& a) {
   };
   j["months"] = stretches(a.months);
   j["winters"] = stretches(a.winters);
+  j["alarms"] = Json::object();
+  for (const auto& [alarm, sum] : a.alarm_sums)
+    j["alarms"][alarm] = {{"raised", sum.raised}, {"stood_h", rounded(sum.stood_h, 100)}, {"messages", sum.messages}};
   j["findings"] = Json::array();
   for (const Finding& f : a.findings) j["findings"].push_back({{"kind", f.kind}, {"text", f.text}});
   return j.dump(2, ' ', false, Json::error_handler_t::replace) + '\n';

@@ -46,13 +46,15 @@ class Table {
     for (const auto& [string, e] : a.strings) first_ = std::max(first_, string.size() + 2);
   }
   std::string first(const std::string& text) const { return left(text, first_); }
-  std::string heading(const std::string& name) const {
-    std::string line = first(name) + right("made", width) + right("clear", width);
+  std::string heading() const {
+    std::string line = right("made", width) + right("clear", width);
     for (const Column& c : columns_) line += right(c.head, width);
     return line;
   }
-  std::string row(const std::string& name, const Energies& e) const {
-    std::string line = first(name) + right(fixed(e.kwh(made), 2), width) + right(fixed(e.clear_sky_kwh(), 2), width);
+  std::string row(const std::string& name, const Energies& e) const { return first(name) + energies(e); }
+  static std::string day(const std::string& text) { return left(text, day_); }
+  std::string energies(const Energies& e) const {
+    std::string line = right(fixed(e.kwh(made), 2), width) + right(fixed(e.clear_sky_kwh(), 2), width);
     for (const Column& c : columns_) line += cell(e.kwh(c.part));
     return line;
   }
@@ -65,8 +67,14 @@ class Table {
 
  private:
   std::vector<Column> columns_;
-  std::size_t first_ = 12;
+  static constexpr std::size_t day_ = 12;
+  std::size_t first_ = day_;
 };
+
+std::string words_of(std::string name) {
+  std::replace(name.begin(), name.end(), '_', ' ');
+  return name;
+}
 
 /// Lines of a width that a terminal has, under the first word.
 std::string wrapped(const std::string& s) {
@@ -102,13 +110,13 @@ std::string text(const Account& a) {
   line(iso_day(a.days.front().date) + (a.days.size() > 1 ? " to " + iso_day(a.days.back().date) : "") + (a.widened ? ", whole days" : "") + ", local time " + a.zone +
        ". All energies in kWh.");
   line("");
-  line(table.heading("day") + right("cells", 9) + right("charge", 10) + right("alarms", 8));
+  line(table.day("day") + table.heading() + right("cells", 9) + right("charge", 10) + right("alarms", 8));
   std::string month;
   for (const Day& d : a.days) {
     const std::string date = iso_day(d.date);
     if (!month.empty() && date.substr(0, 7) != month) line("");
     month = date.substr(0, 7);
-    std::string s = table.row(date, d.all);
+    std::string s = table.day(date) + table.energies(d.all);
     s += right(d.bank.cell_min_c && words ? words->temperature(*d.bank.cell_min_c) : "", d.bank.cell_min_c ? 10 : 9);
     s += right(d.bank.soc_low ? Words::percent(*d.bank.soc_low).substr(0, Words::percent(*d.bank.soc_low).size() - 2) + "-" +
                                     Words::percent(*d.bank.soc_high)
@@ -117,14 +125,14 @@ std::string text(const Account& a) {
     s += right(d.alarms ? std::to_string(d.alarms) : "", 8);
     line(s);
     for (const Clearing& c : d.clearings)
-      line(table.first("") + (c.seen_only ? "glass came free" : "cleared") + (c.string.empty() ? std::string{} : " " + c.string) + (words ? " at " + words->clock(c.at) : std::string{}) +
+      line(table.day("") + (c.seen_only ? "glass came free" : "cleared") + (c.string.empty() ? std::string{} : " " + c.string) + (words ? " at " + words->clock(c.at) : std::string{}) +
            (c.gain_kwh ? ": about " + energy_words(*c.gain_kwh) + " more" : std::string{}));
   }
   line("");
   line("cells: the coldest; charge: lowest to highest" + table.key());
 
   line("");
-  line(table.heading("total"));
+  line(table.first("total") + table.heading());
   if (a.months.size() > 1)
     for (const Stretch& m : a.months) line(table.row(m.label, m.all));
   if (a.winters.size() > 1)
@@ -151,6 +159,13 @@ std::string text(const Account& a) {
   }
   if (a.strings.size() > 1) yield_line("all", a.all, all_rated ? rated_all : 0);
   line("ratio: final over reference; index: made over what sky, bank and telemetry left possible");
+
+  if (!a.alarm_sums.empty()) {
+    line("");
+    line(left("alarms", 20) + right("raised", 8) + right("stood", 9) + right("messages", 10));
+    for (const auto& [alarm, sum] : a.alarm_sums)
+      line(left(words_of(alarm), 20) + right(sum.raised ? std::to_string(sum.raised) : "", 8) + right(sum.stood_h >= 0.05 ? fixed(sum.stood_h, 1) + " h" : "", 9) + right(sum.messages ? std::to_string(sum.messages) : "", 10));
+  }
 
   if (!a.findings.empty()) {
     line("");

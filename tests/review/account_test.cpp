@@ -165,7 +165,7 @@ TEST_CASE("what is held back with room in the bank is no surplus of a full one")
   day_rows(rows, 0, &LossSplit::curtailed_w, Cause::curtailed, 11, 15, 0.9, 6, 0.9);   // up to 100 %
   day_rows(rows, 1, &LossSplit::curtailed_w, Cause::curtailed, 0, 24, 0.9, 6, 0.5);    // up to 60 %
   const auto a = account_of(recorded(f, rows));
-  CHECK(finding(a, "curtailed") == "A full bank left 0.36 kWh unused on 1 day, about 0.36 kWh a day: time to heat water, warm the cabin or charge something.");
+  CHECK(finding(a, "curtailed") == "A full bank left 0.36 kWh unused on 1 day: time to heat water, warm the cabin or charge something.");
   CHECK(finding(a, "held_back") ==
         "Charging was held back on 1 day with room in the bank (at most 60 %): 0.54 kWh not taken. Look at what the battery or the controllers were waiting for.");
 }
@@ -349,10 +349,30 @@ TEST_CASE("a loss that nobody had takes no column, a long name breaks none, and 
   CHECK(a.days_of_light() == 1);
   CHECK(a.months[0].days == 1);
   const std::string text = review::text(a);
+  CHECK(text.find("\n2026-01-15      0.30    0.60    0.30") != std::string::npos);
   CHECK(text.find("\ntotal                            made   clear    snow\n") != std::string::npos);
   CHECK(text.find("\nfore                             0.30    0.60    0.30\n") != std::string::npos);
   CHECK(text.find("\nthe_long_row_above_the_door      0.00    0.00       .\n") != std::string::npos);
   CHECK(text.find("film") == std::string::npos);
+}
+
+TEST_CASE("alarms are summed by name: how often, how long any of them stood, and how many messages they sent") {
+  Folder f;
+  std::vector<Row> rows{about(R"({"timezone":"UTC"})")};
+  day_rows(rows, 0, &LossSplit::snow_w, Cause::snow, 0, 24, 0.5, 6, 0.4);
+  const auto event = [&](double h, const char* subject, const char* what, const char* alarm = "snow") {
+    rows.push_back(AlarmRow{stamp(start + minutes{static_cast<int>(h * 60)}), alarm, subject, what, "high", "x"});
+  };
+  event(9, "fore", "raised"), event(9.1, "rig", "notified"), event(10, "aft", "raised"), event(11, "fore", "cleared"), event(12, "aft", "cleared");
+  event(13, "fore", "raised"), event(13.5, "fore", "suppressed"), event(14, "fore", "unsuppressed"), event(14.5, "fore", "cleared"), event(15, "rig", "notified");
+  event(20, "bank", "raised", "bank_cold");
+  const auto a = account_of(recorded(f, rows));
+  const auto& snow = a.alarm_sums.at("snow");
+  CHECK(snow.raised == 3);
+  CHECK(snow.messages == 2);
+  CHECK(std::abs(snow.stood_h - 4.0) < 1e-9);
+  CHECK(std::abs(a.alarm_sums.at("bank_cold").stood_h - 4.0) < 1e-9);
+  CHECK(review::text(a).find("\nbank cold                  1    4.0 h\nsnow                       3    4.0 h         2\n") != std::string::npos);
 }
 
 TEST_CASE("an upside-down period, an unknown zone and an empty journal are no surprise") {

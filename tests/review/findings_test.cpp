@@ -176,6 +176,9 @@ TEST_CASE("strings shaded at the same hours share a sentence, and little shade i
         "Shade cost aft string 0.12 kWh, fore string 0.10 kWh and side string 0.10 kWh, most of it between 13:00 and 15:00. Turning or moving the rig a little may "
         "win it back.\n");
 
+  t.light(0, 40, &LossSplit::shade_w, Cause::shade, "west", "", 13, 15);
+  CHECK(t.finding("shade").starts_with("Shade cost 4 strings 0.44 kWh, most of it between 13:00 and 15:00."));
+
   Told wide;
   wide.light(0, 50, &LossSplit::shade_w, Cause::shade, "fore", "", 9, 15);
   CHECK(wide.finding("shade") == "Shade cost fore string 0.30 kWh, through much of the day. What stands around takes it; a more open place would win it back.\n");
@@ -214,4 +217,15 @@ TEST_CASE("a bank long short of charge comes before any energy, a short dip does
   t.bank(2, 12, 0.15, -1, 0, 30);
   const auto a = t.account();
   CHECK(a.findings.front().text == "The bank was under its reserve of 20 % for 11 h on 3 days, 15 % at the lowest (17 January).");
+}
+
+TEST_CASE("what it was worth is said in the digits of its money") {
+  struct Case { const char *price, *says; };
+  for (const Case& c : {Case{R"("price_per_kwh":0.3,"currency":"EUR")", "0.18 EUR elsewhere"}, Case{R"("price_per_kwh":900,"currency":"ct")", "540 ct elsewhere"},
+                        Case{R"("price_per_kwh":0.0001,"currency":"gold")", "0.000060 gold elsewhere"}, Case{R"("price_per_kwh":0)", "0.00 elsewhere"}}) {
+    CAPTURE(c.price);
+    Told t(std::string(R"({"timezone":"UTC",)") + c.price + "}");
+    t.light(0, 100, &LossSplit::cloud_w, Cause::clear);
+    CHECK(t.finding("worth") == std::string("What the roof made would have cost ") + c.says + ".\n");
+  }
 }
