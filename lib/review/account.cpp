@@ -88,6 +88,8 @@ void add_bank(BankDay& b, const BankSample& r, const journal::About& about) {
   lower(b.soc_low, scaled(r.soc_bp, 1e-4));
   higher(b.soc_high, scaled(r.soc_bp, 1e-4));
   b.hours += h;
+  if (!cell) b.unknown_cell_h += h;
+  if (!r.trusted) b.untrusted_h += h;
   if (cell) {
     if (*cell < 0) b.below_freezing_h += h;
     if (*cell < floor_of(about)) b.below_floor_h += h;
@@ -115,6 +117,8 @@ void join(BankDay& all, const BankDay& b) {
   all.charged_at_limit_h += b.charged_at_limit_h;
   all.load_kwh += b.load_kwh;
   all.hours += b.hours;
+  all.unknown_cell_h += b.unknown_cell_h;
+  all.untrusted_h += b.untrusted_h;
 }
 
 /// One that the period found standing is counted from its first word in it; what stood at the end, to the end.
@@ -139,20 +143,26 @@ std::map<std::string, AlarmSum> alarm_sums(const std::vector<AlarmRow>& rows, st
   return sums;
 }
 
-/// What a clearing brought: power after it, until the day's end, beyond the share of clear sky that
-/// was made in the hour before.
-std::optional<double> gain_of(const Account& a, const std::string& string, Utc at, Utc day_end) {
+bool covers(const NoteRow& note, const std::string& string) { return note.event == "panels_cleared" && (note.string.empty() || note.string == string); }
+
+/// What a clearing brought: power after it, until the string is cleared again or the day ends, beyond the share of
+/// clear sky that was made in the hour before.
+std::optional<double> gain_of(const Account& a, const NoteRow& note, Utc day_end) {
+  const Utc at = note.when.utc;
   double gain_wh = 0;
   bool known = false;
   for (const auto& [name, samples] : a.samples) {
-    if (!string.empty() && name != string) continue;
+    if (!covers(note, name)) continue;
+    Utc end = day_end;
+    for (const NoteRow& later : a.notes)
+      if (later.when.utc > at && covers(later, name)) end = std::min(end, later.when.utc);
     double before_w = 0, before_clear_w = 0;
     for (const Sample& s : samples)
       if (s.measured && s.utc >= at - hours{1} && s.utc < at) before_w += s.power_w, before_clear_w += s.clear_sky_w;
     if (before_clear_w < 1) continue;
     const double share = before_w / before_clear_w;
     for (const Sample& s : samples)
-      if (s.measured && s.utc >= at && s.utc < day_end) gain_wh += (s.power_w - share * s.clear_sky_w) / 12, known = true;
+      if (s.measured && s.utc >= at && s.utc < end) gain_wh += (s.power_w - share * s.clear_sky_w) / 12, known = true;
   }
   return known ? std::optional{gain_wh / 1000} : std::nullopt;
 }
@@ -284,7 +294,7 @@ Result<Account> account(const journal::Reader& journal, const Options& options) 
   for (const NoteRow& n : a.notes)
     if (n.event == "panels_cleared") {
       Day& day = days[local.date(n.when.utc)];
-      day.clearings.push_back({n.when.utc, n.string, n.text, gain_of(a, n.string, n.when.utc, words->next_local_midnight(n.when.utc))});
+      day.clearings.push_back({n.when.utc, n.string, n.text, gain_of(a, n, words->next_local_midnight(n.when.utc))});
     }
 
   for (const AdviceRow& row : a.advice)

@@ -64,13 +64,15 @@ struct BankDay {
   double charged_below_limit_h = 0, charged_at_limit_h = 0;
   double load_kwh = 0;
   double hours = 0;                          ///< with any bank row
+  double unknown_cell_h = 0;                 ///< of these, without a believed cell temperature
+  double untrusted_h = 0;                    ///< of these, under a clock that was not to be believed
 };
 
 struct Clearing {
   Utc at{};
   std::string string;                        ///< empty: all
   std::string text;
-  std::optional<double> gain_kwh;            ///< made after, until the day's end, beyond the rate before
+  std::optional<double> gain_kwh;            ///< made after, until the next one or the day's end, beyond the rate before
   bool seen_only = false;                    ///< nobody said so: the output showed it, swept or slid
 };
 

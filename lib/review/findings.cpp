@@ -44,6 +44,7 @@ class Findings {
     no_data();
     unexplained_part();
     reserve();
+    clock();
     winters();
     worth();
     std::stable_sort(found_.begin(), found_.end(), [](const auto& x, const auto& y) { return x.first > y.first; });
@@ -189,6 +190,7 @@ class Findings {
       if (harm) text += "; it was charged for " + hours_words(charged_h) + " at or under " + limit + ". That harms the cells: find out what charged it.";
       else if (charged_h > 0) text += "; it was charged for " + hours_words(charged_h) + " at or just under " + limit + ", never for long below.";
       else text += ", never charged at or under " + limit + ".";
+      if (b.unknown_cell_h >= 1) text += " For " + hours_words(b.unknown_cell_h) + " more nobody knows how cold it was.";
       say(harm ? harm_rank : 0.3, "bank_cold", text);
     }
   }
@@ -291,6 +293,11 @@ class Findings {
     say(low ? short_rank : an_hour_short * b.under_reserve_h, "reserve",
         "The bank was under its reserve of " + Words::percent(reserve_of(a_.about)) + " for " + hours + " on " + (n == 1 ? date_words(lowest->date) : days_words(n)) +
             ", " + Words::percent(*b.soc_low) + " at the lowest" + (n > 1 ? " (" + date_words(lowest->date) + ")" : "") + '.');
+  }
+
+  void clock() {
+    if (const double h = a_.bank.untrusted_h; h >= 0.5)
+      say(0.3, "clock", "For " + hours_words(h) + " the board's clock was not to be believed: strings were not judged, and what stands there may lie on another day.");
   }
 
   void winters() {

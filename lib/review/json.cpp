@@ -42,6 +42,8 @@ Json bank(const BankDay& b) {
   j["no_permit_h"] = rounded(b.no_permit_h, 100);
   j["charged_below_limit_h"] = rounded(b.charged_below_limit_h, 100);
   j["charged_at_limit_h"] = rounded(b.charged_at_limit_h, 100);
+  j["unknown_cell_h"] = rounded(b.unknown_cell_h, 100);
+  j["untrusted_h"] = rounded(b.untrusted_h, 100);
   j["load_kwh"] = rounded(b.load_kwh, 1e4);
   return j;
 }

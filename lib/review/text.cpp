@@ -44,9 +44,11 @@ class Table {
     for (const Column& c : all_columns)
       if (std::any_of(a.days.begin(), a.days.end(), [&](const Day& d) { return std::fabs(d.all.kwh(c.part)) >= 0.005; })) columns_.push_back(c);
     for (const auto& [string, e] : a.strings) first_ = std::max(first_, string.size() + 2);
+    any_ = !a.strings.empty();
   }
   std::string first(const std::string& text) const { return left(text, first_); }
   std::string heading() const {
+    if (!any_) return {};
     std::string line = right("made", width) + right("clear", width);
     for (const Column& c : columns_) line += right(c.head, width);
     return line;
@@ -54,6 +56,7 @@ class Table {
   std::string row(const std::string& name, const Energies& e) const { return first(name) + energies(e); }
   static std::string day(const std::string& text) { return left(text, day_); }
   std::string energies(const Energies& e) const {
+    if (!any_) return {};
     std::string line = right(fixed(e.kwh(made), 2), width) + right(fixed(e.clear_sky_kwh(), 2), width);
     for (const Column& c : columns_) line += cell(e.kwh(c.part));
     return line;
@@ -69,6 +72,7 @@ class Table {
   std::vector<Column> columns_;
   static constexpr std::size_t day_ = 12;
   std::size_t first_ = day_;
+  bool any_ = false;
 };
 
 std::string words_of(std::string name) {
@@ -90,6 +94,44 @@ std::string wrapped(const std::string& s) {
     from = at + 1;
   }
   return out + s.substr(from);
+}
+
+/// Months, winters, strings and the whole: energies, then yields.
+std::string totals(const Account& a, const Table& table) {
+  std::string out;
+  const auto line = [&](std::string s) {
+    s.erase(s.find_last_not_of(' ') + 1);
+    out += s + '\n';
+  };
+  line("");
+  line(table.first("total") + table.heading());
+  if (a.months.size() > 1)
+    for (const Stretch& m : a.months) line(table.row(m.label, m.all));
+  if (a.winters.size() > 1)
+    for (const Stretch& w : a.winters) line(table.row(w.label, w.all));
+  for (const auto& [string, e] : a.strings) line(table.row(string, e));
+  line(table.row("all", a.all));
+
+  line("");
+  line("Yields (IEC 61724-1), reference from the clear-sky model");
+  line(table.first("string") + right("rated W", 9) + right("reference h", 13) + right("final h", 9) + right("ratio", 8) + right("index", 8) +
+       right("data", 8));
+  const auto yield_line = [&](const std::string& name, const Energies& e, double rated) {
+    const Yields y = yields(e, rated);
+    line(table.first(name) + right(rated > 0 ? fixed(rated, 0) : "", 9) + right(rated > 0 ? fixed(y.reference_h, 1) : "", 13) +
+         right(rated > 0 ? fixed(y.final_h, 1) : "", 9) + right(fixed(y.performance_ratio(), 2), 8) + right(fixed(e.performance_index(), 2), 8) +
+         right(e.data_availability() ? fixed(*e.data_availability() * 100, 1) + " %" : "", 8));
+  };
+  double rated_all = 0;
+  bool all_rated = true;
+  for (const auto& [string, e] : a.strings) {
+    yield_line(string, e, a.rated_w(string));
+    rated_all += a.rated_w(string);
+    all_rated = all_rated && a.rated_w(string) > 0;
+  }
+  if (a.strings.size() > 1) yield_line("all", a.all, all_rated ? rated_all : 0);
+  line("ratio: final over reference; index: made over what sky, bank and telemetry left possible");
+  return out;
 }
 
 }  // namespace
@@ -131,34 +173,7 @@ std::string text(const Account& a) {
   line("");
   line("cells: the coldest; charge: lowest to highest" + table.key());
 
-  line("");
-  line(table.first("total") + table.heading());
-  if (a.months.size() > 1)
-    for (const Stretch& m : a.months) line(table.row(m.label, m.all));
-  if (a.winters.size() > 1)
-    for (const Stretch& w : a.winters) line(table.row(w.label, w.all));
-  for (const auto& [string, e] : a.strings) line(table.row(string, e));
-  line(table.row("all", a.all));
-
-  line("");
-  line("Yields (IEC 61724-1), reference from the clear-sky model");
-  line(table.first("string") + right("rated W", 9) + right("reference h", 13) + right("final h", 9) + right("ratio", 8) + right("index", 8) +
-       right("data", 8));
-  const auto yield_line = [&](const std::string& name, const Energies& e, double rated) {
-    const Yields y = yields(e, rated);
-    line(table.first(name) + right(rated > 0 ? fixed(rated, 0) : "", 9) + right(rated > 0 ? fixed(y.reference_h, 1) : "", 13) +
-         right(rated > 0 ? fixed(y.final_h, 1) : "", 9) + right(fixed(y.performance_ratio(), 2), 8) + right(fixed(e.performance_index(), 2), 8) +
-         right(e.data_availability() ? fixed(*e.data_availability() * 100, 1) + " %" : "", 8));
-  };
-  double rated_all = 0;
-  bool all_rated = true;
-  for (const auto& [string, e] : a.strings) {
-    yield_line(string, e, a.rated_w(string));
-    rated_all += a.rated_w(string);
-    all_rated = all_rated && a.rated_w(string) > 0;
-  }
-  if (a.strings.size() > 1) yield_line("all", a.all, all_rated ? rated_all : 0);
-  line("ratio: final over reference; index: made over what sky, bank and telemetry left possible");
+  if (!a.strings.empty()) out += totals(a, table);
 
   if (!a.alarm_sums.empty()) {
     line("");

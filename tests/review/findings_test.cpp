@@ -1,6 +1,7 @@
 // What the review says mattered: true, in the right order, and with the right advice.
 #include <doctest/doctest.h>
 
+#include <cmath>
 #include <utility>
 
 #include "journal/folder.h"
@@ -228,4 +229,43 @@ TEST_CASE("what it was worth is said in the digits of its money") {
     t.light(0, 100, &LossSplit::cloud_w, Cause::clear);
     CHECK(t.finding("worth") == std::string("What the roof made would have cost ") + c.says + ".\n");
   }
+}
+
+TEST_CASE("glass cleared again and again in a snowfall brings each hour's gain once") {
+  Told t;
+  t.light(0, 100, &LossSplit::cloud_w, Cause::clear);
+  for (int m = 0; m < 360; ++m) {
+    auto& v = std::get<StringRow>(t.rows[static_cast<std::size_t>(1 + m)]).verdict;
+    const bool covered = m % 120 >= 60;     // an hour free, an hour under new snow
+    v.measured_w = v.split.made_w = covered ? 0 : 100;
+    v.split.snow_w = covered ? 100 : 0;
+    v.cause = covered ? Cause::snow : Cause::clear;
+  }
+  for (const int h : {11, 13}) t.rows.push_back(NoteRow{stamp(start + hours{h}), "panels_cleared", h == 11 ? "fore" : "", "swept"});
+  const auto a = t.account();
+  REQUIRE(a.days[0].clearings.size() == 2);
+  for (const auto& c : a.days[0].clearings) CHECK(std::abs(*c.gain_kwh - 0.1) < 0.005);
+}
+
+TEST_CASE("hours without a believed cell temperature or clock are said") {
+  Told t;
+  t.bank(0, -3, 0.5, -1, 0, 300);
+  const auto before = t.rows.size();
+  t.bank(0, 0, 0.5, -1, 300, 480);
+  for (std::size_t i = before; i < t.rows.size(); ++i) {
+    auto& b = std::get<BankRow>(t.rows[i]);
+    b.cell_min_c.reset();
+    b.when.trusted = false;
+  }
+  CHECK(t.finding("bank_cold") == "The bank was under 5 °C for 5.0 h, -3 °C at the coldest, never charged at or under 0 °C. For 3.0 h more nobody knows how cold it was.\n");
+  CHECK(t.finding("clock") ==
+        "For 3.0 h the board's clock was not to be believed: strings were not judged, and what stands there may lie on another day.\n");
+}
+
+TEST_CASE("a journal of a bank alone has no tables of energy") {
+  Told t(R"({"timezone":"UTC"})");
+  t.bank(0, 12, 0.5);
+  const std::string text = review::text(t.account());
+  CHECK(text.find("Yields") == std::string::npos);
+  CHECK(text.find("\nday             cells    charge  alarms\n2026-01-15      12 °C   50-50 %\n") != std::string::npos);
 }
