@@ -203,6 +203,10 @@ double Account::rated_w(const std::string& string) const {
   return 0;
 }
 
+std::string Account::zone_words() const {
+  return zone == about.timezone ? "local time " + zone : "times in " + zone + ", for the rig's zone '" + about.timezone + "' is not known here";
+}
+
 int Account::days_of_light() const {
   return static_cast<int>(std::count_if(days.begin(), days.end(), [](const Day& d) { return d.all.light_minutes > 0; }));
 }

@@ -160,6 +160,7 @@ struct Account {
   std::vector<BankPoint> bank_points;
   double rated_w(const std::string& string) const;  ///< 0: not known
   int days_of_light() const;                 ///< recorded; a mean day is one of these
+  std::string zone_words() const;            ///< the zone of all times, and why it is not the rig's
 };
 
 /// A Fault: the period is empty or upside down, or the journal cannot be read.

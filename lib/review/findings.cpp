@@ -13,7 +13,7 @@ using namespace journal;
 namespace {
 
 /// What is worth a line: so much, and so much of what a clear sky would have given.
-constexpr double least_kwh = 0.1, least_share = 0.003, least_shade_share = 0.01;
+constexpr double least_kwh = 0.1, least_share = 0.003, least_shade_share = 0.01, least_outage_share = 0.001;
 constexpr double a_day_kwh = 0.05;         ///< a day with less of it does not count
 constexpr double few_minutes_h = 0.2;      ///< of charging under the limit: two five-minute rows may be one wrong reading
 constexpr double short_of_charge_h = 6;    ///< under the reserve: from there on it comes before all energies
@@ -204,8 +204,22 @@ class Findings {
       std::string text = Words::capital(string_words(string));
       if (less) text += *less + (costs.empty() ? ": film on the glass?" : "; " + costs + '.');
       else text = "Film on the glass cost " + string_words(string) + ' ' + energy_words(k) + '.';
+      // what lies there now, and is missed by a bank with room, is worth the climb
+      if (const double week = film_of_the_last_week(string); week >= 2 * worth_of(a_.about))
+        text += " In the last week alone " + energy_words(week) + ": cleaning looks worth it, mind the ladder.";
       say(std::max(0.2, k), "film", text);
     }
+  }
+  double film_of_the_last_week(const std::string& string) const {
+    double k = 0;
+    int n = 0;
+    for (auto d = a_.days.rbegin(); d != a_.days.rend() && n < 7; ++d) {
+      const auto e = d->strings.find(string);
+      if (d->all.light_minutes == 0 || e == d->strings.end()) continue;
+      ++n;
+      if (d->room() || d->all.kwh(curtailed) < a_day_kwh) k += e->second.kwh(soiling);
+    }
+    return k;
   }
   /// " made 4 % less in February than in January while the sky was clear"
   std::optional<std::string> less_than_before(const std::string& string) const {
@@ -249,9 +263,9 @@ class Findings {
 
   void outage() {
     for (const auto& [string, o] : a_.outages) {
-      const double k = a_.strings.count(string) ? a_.strings.at(string).kwh(journal::outage) : 0;
-      const double h = o.dead_h + o.half_h;
-      if (h < 0.5 || k < a_day_kwh) continue;
+      const auto of = a_.strings.find(string);
+      const double h = o.dead_h + o.half_h, k = of == a_.strings.end() ? 0 : of->second.kwh(journal::outage);
+      if (h < 0.5 || k < std::max(a_day_kwh, least_outage_share * of->second.clear_sky_kwh())) continue;
       const bool half = o.half_h > o.dead_h;
       std::string text = Words::capital(string_words(string)) + (half ? " made half of what it should for " : " was out for ") + hours_words(h) + " of daylight, " +
                          (o.first == o.last ? "on " : "between ") + date_words(o.first) + (o.first == o.last ? "" : " and " + date_words(o.last)) + ": " + energy_words(k) + " lost.";

@@ -278,7 +278,7 @@ class Page {
       return out_;
     }
     out_ += "<p class=\"soft\">" + iso_day(a_.days.front().date) + (a_.days.size() > 1 ? " to " + iso_day(a_.days.back().date) + ", " + std::to_string(a_.days.size()) + " days" : "") +
-            (a_.widened ? ", taken whole" : "") + ". Local time (" + escaped(a_.zone) + ").</p>\n";
+            (a_.widened ? ", taken whole" : "") + ", " + escaped(a_.zone_words()) + ".</p>\n";
     figures();
     findings();
     where_it_went();

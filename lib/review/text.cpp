@@ -149,7 +149,7 @@ std::string text(const Account& a) {
     return out;
   }
   const Table table(a);
-  line(iso_day(a.days.front().date) + (a.days.size() > 1 ? " to " + iso_day(a.days.back().date) : "") + (a.widened ? ", whole days" : "") + ", local time " + a.zone +
+  line(iso_day(a.days.front().date) + (a.days.size() > 1 ? " to " + iso_day(a.days.back().date) : "") + (a.widened ? ", whole days" : "") + ", " + a.zone_words() +
        ". All energies in kWh.");
   line("");
   line(table.day("day") + table.heading() + right("cells", 9) + right("charge", 10) + right("alarms", 8));

@@ -107,6 +107,35 @@ TEST_CASE("a period outside what the journal holds, and a journal that is damage
   CHECK(std::count(broken.out.begin(), broken.out.end(), '\n') > 1900);
 }
 
+TEST_CASE("a review is never written over its journal, and its form follows the name of its file") {
+  const TempDir dir;
+  const std::string path = dir.file("a.journal");
+  {
+    const Now now{Elapsed{}, utc_ms(0), true};
+    auto j = journal::Journal::open(path, {}, now);
+    REQUIRE(j);
+    BankRow b;
+    b.when = {utc_ms(0), {}, true};
+    b.soc = 0.5;
+    REQUIRE((*j)->write({b}, now));
+    REQUIRE((*j)->flush(now));
+  }
+  const std::string before = read_file(path);
+  const Finished over = run({FW_PROGRAM, "review", path, "--output", dir.path() + "/./a.journal"});
+  CHECK(over.code == 2);
+  CHECK(over.err.find("this is the journal itself; name another file") != std::string::npos);
+  CHECK(read_file(path) == before);
+  struct Case { std::vector<std::string> options; std::string starts; };
+  for (const Case& c : std::vector<Case>{{{"--output", dir.file("r.html")}, "<!DOCTYPE html>"}, {{"--output", dir.file("r.json")}, "{"}, {{"--output", dir.file("r")}, "Review"},
+                                         {{"--output", dir.file("r.html"), "--format", "text"}, "Review"}}) {
+    CAPTURE(c.options[1]);
+    std::vector<std::string> argv{FW_PROGRAM, "review", path};
+    argv.insert(argv.end(), c.options.begin(), c.options.end());
+    CHECK(run(argv).code == 0);
+    CHECK(read_file(c.options[1]).starts_with(c.starts));
+  }
+}
+
 TEST_CASE("a table that could not be written in full is no success") {
   const TempDir dir;
   const std::string path = dir.file("a.journal");

@@ -387,6 +387,7 @@ TEST_CASE("an upside-down period, an unknown zone and an empty journal are no su
   REQUIRE_FALSE(r);
   CHECK(r.fault().text() == "the period is empty: from 2026-01-15T01:00:00Z is not before to 2026-01-15T00:00:00Z");
   CHECK(account_of(path).zone == "UTC");
+  CHECK(review::text(account_of(path)).find("2026-01-15, times in UTC, for the rig's zone 'Nowhere/AtAll' is not known here. All") != std::string::npos);
   o.from = start + days{400};
   o.to = start + days{500};
   const auto none = account_of(path, o);

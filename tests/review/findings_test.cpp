@@ -162,6 +162,22 @@ TEST_CASE("a film that was booked is told with its cost, also where there is no 
   CHECK(t.finding("film") == "Fore string made 20 % less in March than in February while the sky was clear; film on the glass cost it 0.27 kWh.\n");
 }
 
+TEST_CASE("cleaning looks worth it where a film takes from a bank with room, and still does") {
+  for (const bool full : {false, true}) {
+    CAPTURE(full);
+    Told t;
+    for (int day = 0; day < 7; ++day) {
+      t.light(day, 70, &LossSplit::soiling_w, Cause::soiling);
+      t.bank(day, 12, full ? 1.0 : 0.5);
+      if (full) t.light(day, 50, &LossSplit::curtailed_w, Cause::curtailed, "aft");
+    }
+    CHECK(t.finding("film") == std::string("Film on the glass cost fore string 1.3 kWh.") +
+                                   (full ? "\n" : " In the last week alone 1.3 kWh: cleaning looks worth it, mind the ladder.\n"));
+    for (int day = 7; day < 14; ++day) t.light(day, 100, &LossSplit::soiling_w, Cause::clear);   // rain
+    CHECK(t.finding("film") == "Film on the glass cost fore string 1.3 kWh.\n");
+  }
+}
+
 TEST_CASE("a hill that stands in the low sun of winter makes no film") {
   Told t;
   t.light(0, 100, &LossSplit::shade_w, Cause::clear);
