@@ -382,7 +382,8 @@ class Page {
             "<button data-span=\"whole\">Whole period</button><button data-span=\"month\">Month</button><button data-span=\"week\">Week</button>"
             "<button data-span=\"day\">Day</button><button data-go=\"-0.5\">Earlier</button><button data-go=\"0.5\">Later</button>"
             "<output id=\"range\"></output></div>\n"
-            "<p class=\"soft hint\">Drag across a chart to look closer, double-click to see all. Point at a chart to read it.</p>\n";
+            "<p class=\"soft hint\"><span class=\"mouse\">Drag across a chart to look closer, double-click to see all. Point at a chart to read it.</span>"
+            "<span class=\"fingers\">Tap a chart to read it, twice to see all. Swipe it sideways to move, spread two fingers to look closer.</span></p>\n";
     chart("energy", "Energy a day, kWh", "made, and what was lost to what", "Stacked bars of energy a day. The table Energy by day holds the figures.");
     std::size_t n = 0;
     for (const auto& [string, samples] : a_.samples)

@@ -80,7 +80,21 @@ const look = frame => {
   const week = d.getElementById("range").textContent, close = d.getElementById("string-0-readout").textContent;
   d.querySelector("[data-go='-0.5']").click();
   const earlier = d.getElementById("range").textContent;
-  return { width: frame.clientWidth, charts: Number(root.dataset.charts), painted, overflow: root.scrollWidth - root.clientWidth,
+  // Fingers: up and down is the page's, sideways moves the time line, two are the chart's.
+  const canvas = [...d.querySelectorAll("#string-0 canvas")].pop(), at = canvas.getBoundingClientRect();
+  const finger = (type, ...places) => {
+    const touches = places.map(([x, y], identifier) => new w.Touch({ identifier, target: canvas, clientX: at.left + x, clientY: at.top + y, pageX: at.left + x, pageY: at.top + y }));
+    const e = new w.TouchEvent(type, { touches, targetTouches: touches, changedTouches: touches, bubbles: true, cancelable: true });
+    canvas.dispatchEvent(e);
+    return e.defaultPrevented;
+  };
+  const held = finger("touchstart", [200, 50]);
+  finger("touchmove", [203, 120]);
+  frame.scrolled = d.getElementById("range").textContent;
+  finger("touchmove", [120, 52]);
+  const pinched = finger("touchstart", [100, 50], [200, 50]);
+  frame.swiped = () => d.getElementById("range").textContent;
+  return { held, pinched, scroll: w.getComputedStyle(canvas).touchAction, width: frame.clientWidth, charts: Number(root.dataset.charts), painted, overflow: root.scrollWidth - root.clientWidth,
            happenings, whole, week, earlier, wide, close, wrong: w.wrong,
            resources: w.performance.getEntriesByType("resource").map(r => r.name) };
 };
@@ -89,8 +103,13 @@ for (const width of [360, 800, 1400]) {
   const frame = document.createElement("iframe");
   frame.style = "border:0;height:900px;width:" + width + "px";
   frame.addEventListener("load", () => setTimeout(() => {
-    try { result.push(look(frame)); } catch (e) { result.push({ width, thrown: String(e) }); }
-    if (--open === 0) { document.body.innerHTML = ""; const p = document.createElement("pre"); p.textContent = "RESULT" + JSON.stringify(result) + "END"; document.body.append(p); }
+    let saw;
+    try { saw = look(frame); } catch (e) { saw = { width, thrown: String(e) }; }
+    result.push(saw);
+    setTimeout(() => {
+      if (frame.swiped) saw.swiped = frame.swiped() !== frame.scrolled;
+      if (--open === 0) { document.body.innerHTML = ""; const p = document.createElement("pre"); p.textContent = "RESULT" + JSON.stringify(result) + "END"; document.body.append(p); }
+    }, 300);
   }, 300));
   frame.srcdoc = page.replace("<head>", () => "<head>" + early);
   document.body.append(frame);
@@ -162,5 +181,9 @@ TEST_CASE("in a browser the charts are there at 360, 800 and 1400 px, without er
     CHECK(w["wide"].get<std::string>().starts_with("one column a day") == (w["width"] < 1000));
     CHECK(w["close"].get<std::string>().starts_with("W made"));
     CHECK(w["earlier"] != w["week"]);
+    CHECK(w["held"] == false);
+    CHECK(w["pinched"] == true);
+    CHECK(w["swiped"] == true);
+    CHECK(w["scroll"] == "pan-y");
   }
 }

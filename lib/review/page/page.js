@@ -87,6 +87,27 @@
     }
   }
 
+  // One finger on a chart: sideways it moves the time line, up and down the page, a tap reads; two fingers look closer.
+  // dygraphs alone would hold the page still under a finger, and read nothing.
+  const mouse = Dygraph.defaultInteractionModel;
+  const touched = then => (e, g, context) => {
+    if (e.touches.length < 2) e.preventDefault = () => {};
+    then(e, g, context);
+    context.touchDirections = { x: true, y: false };
+    context.sideways = false;
+  };
+  const fingers = {
+    ...mouse,
+    touchstart: touched(mouse.touchstart),
+    touchend: touched(mouse.touchend),
+    touchmove: (e, g, context) => {
+      const from = context.initialTouches[0], to = e.touches[0];
+      const across = Math.abs(to.pageX - from.pageX), along = Math.abs(to.pageY - from.pageY);
+      context.sideways = context.sideways || e.touches.length > 1 || across > Math.max(8, 1.5 * along);
+      if (context.sideways) mouse.touchmove(e, g, context);
+    },
+  };
+
   function add(id, labels, rows, tell, options, more = () => ({}), caption = null) {
     const box = document.getElementById(id);
     if (!box) return;
@@ -101,7 +122,7 @@
       drawCallback: moved,
       highlightCallback: (e, x, points, row) => { chart.tell(x, row, e); select(chart.graph, x); },
       unhighlightCallback: () => { for (const c of charts) c.quiet(); },
-      interactionModel: Dygraph.defaultInteractionModel,
+      interactionModel: fingers,
       ...options, ...more(),
     });
     chart.quiet = () => { if (out) out.textContent = quiet(); if (chart.graph.getSelection() >= 0) { moving = true; chart.graph.clearSelection(); moving = false; } };
