@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "diagnosis/state.h"
 #include "snow/layer.h"
@@ -42,6 +43,12 @@ double as_often_right(double belief) {
 
 /// How much a string moves; one whose sensor is coarse shows little, even when it seems still.
 double unrest(const Motion& m) { return m.flicker + 0.3 * m.spread + 2 * m.noise; }
+
+/// As if every row of modules worked.
+Belief without_half(const StringStates& states, Belief belief) {
+  for (int h = states.half_from; h < states.half_to; ++h) belief[0] += std::exchange(belief[static_cast<std::size_t>(h)], 0);
+  return belief;
+}
 
 std::int32_t local_day(Utc t, double longitude_deg) {
   const double h = hours_of(t.time_since_epoch()) + longitude_deg / 15;
@@ -154,6 +161,15 @@ bool Diagnosis::State::nothing_tells() const {
   return most - least < 0.25;
 }
 
+bool Diagnosis::State::half_tells(std::size_t string) const {
+  const StringMemory& s = strings[string];
+  if (!s.calibration.settled()) return false;
+  if (s.half.on || filter.cloudless() > 0.5) return true;
+  for (std::size_t i = 0; i < strings.size(); ++i)
+    if (i != string && strings[i].look.usable && strings[i].look.carries() && filter.belief(static_cast<int>(i))[0] > 0.5) return true;
+  return false;
+}
+
 void Diagnosis::State::judge(const RigMinute& m) {
   const bool cannot_tell = nothing_tells();
   const auto& shares = filter.shares();
@@ -202,8 +218,9 @@ void Diagnosis::State::judge(const RigMinute& m) {
     v.expected_w = expected;
     const double rated = s.calibration.paper().rated_w();
     const double shade_now = open_now > 1 ? std::clamp(expected / open_now, 0.01, 1.5) : 1;
-    s.opinion = opinion_of(states[i], filter.belief(static_cast<int>(i)), filter.state().strings[i].held_back, l, share,
-                           cloudy, behind, shade_now, s.calibration.settled() && s.film.known(), s.icy_minutes > 0);
+    const Belief& all = filter.belief(static_cast<int>(i));
+    s.opinion = opinion_of(states[i], half_tells(i) ? all : without_half(states[i], all), filter.state().strings[i].held_back, l, share, cloudy,
+                           behind, shade_now, s.calibration.settled() && s.film.known(), s.icy_minutes > 0);
     // a controller about to rest takes the last few per cent away, not a cloud
     const bool resting = in.stage && (*in.stage == Stage::floating || *in.stage == Stage::absorption);
     if (resting && s.opinion.cause == Cause::cloud && l.carries() && l.ratio_ln > -0.17) s.opinion.cause = Cause::clear;

@@ -569,10 +569,12 @@ void Filter::weigh_rows(const StringLook& look, const SkyShares& sky, const Stri
   const double bias_behind = look.bias > 0 ? std::max(look.bias, 0.08 + 1.6 * look.plane_sigma) : 0;  // which does not change from minute to minute
   Nodes sigma, lasting, bias, watts, deviation, tracked{}, held_back{};
   const Nodes no_bias{};
+  Nodes half_bias;
   for (int k = 0; k < share_count; ++k) {
     numbers(sigma.data())[k] = k == cloudless_node ? near : k < under_sky ? far : std::sqrt(near * near + (1 - known) * behind_sq);
     numbers(lasting.data())[k] = k < under_sky ? look.lean_sigma * look.lean_sigma : known * behind_sq;
     numbers(bias.data())[k] = k < under_sky ? look.bias : bias_behind;
+    numbers(half_bias.data())[k] = look.half_bias;
   }
   for (int r = 0; r < rows; ++r) {
     const StringState& row = states[w.rows[static_cast<std::size_t>(r)]];
@@ -583,7 +585,8 @@ void Filter::weigh_rows(const StringLook& look, const SkyShares& sky, const Stri
     const double v_held = held * held_back_voltage_likelihood(look, row);
     if (row.kind == Kind::shade) predict_shade(look, row, measured_ln, clean, watts, deviation);
     else predict_even(look, row.pass, row.pass > 0 ? std::log(row.pass) : 0, measured_ln, clean, watts, deviation);
-    power_likelihoods(look, quads, &watts[from], &deviation[from], &sigma[from], &lasting[from], width, &(row.kind == Kind::clean ? bias : no_bias)[from], &tracked[from]);
+    const Nodes& stands = row.kind == Kind::clean ? bias : row.kind == Kind::half ? half_bias : no_bias;
+    power_likelihoods(look, quads, &watts[from], &deviation[from], &sigma[from], &lasting[from], width, &stands[from], &tracked[from]);
     held_back_likelihoods(look, quads, &watts[from], &deviation[from], &held_back[from]);
     Quad* const all = &w.by_row[static_cast<std::size_t>(r * node_quads)];
     join(v_track, v_held, tracked, held_back, all, &w.held_by_row[static_cast<std::size_t>(r * node_quads)]);

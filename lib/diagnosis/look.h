@@ -22,6 +22,7 @@ struct StringLook {
   double limit_w = 1e9;         ///< of the controller, array side
   double sigma = 0.03;          ///< relative scatter of the model: low sun, rounding
   double bias = 0.04;           ///< relative error that may stand for days: a deviation within it is none
+  double half_bias = 0;         ///< the same of a string with rows cut off
   double lean_sigma = 0;        ///< relative error for hours from a plane that leans otherwise than believed, the sun low
   double plane_sigma = 0;       ///< extra scatter under a cloudy sky, for planes unlike the horizontal
   double wake_w = 5;            ///< a controller shows nothing below about this

@@ -20,6 +20,7 @@ constexpr double fallen_counts_min = 720;
 constexpr double bare_from = 0.7;   ///< of clear power: no snow worth a word lies there
 constexpr double bright_from = 0.5;
 constexpr double lean_rad = 0.01;   ///< how far a plane leans otherwise than believed; an estimate
+constexpr double half_off = 0.02;   ///< so much a settled string with rows cut off may make too little for days; an estimate
 constexpr Span frozen_after = minutes{30};
 constexpr double at_rest_v = 0.5, in_daylight = 0.4;   ///< V; of open-circuit voltage, which little light suffices for
 
@@ -170,6 +171,7 @@ StringLook Diagnosis::State::look_at(const RigMinute& m, int string) {
   l.bias = std::clamp(std::hypot(1.4 * std::hypot(doubt, tilt_doubt), 0.30 / std::max(3.0, site_look.sun_elevation_deg)), 0.035, 0.22);
   // a tree is not a wall, and its edge moves with the days
   l.bias = std::min(0.4, l.bias + fixed_shade_doubt * (1 - l.shade_total));
+  if (s.calibration.settled()) l.half_bias = std::min(l.bias, half_off);
   l.film_pass = s.film.pass();
 
   // a value that stands still while the sun moves is not a measurement

@@ -80,6 +80,8 @@ struct Diagnosis::State {
   /// All strings alike and low under what may be a closed cover, no snow forecast lately, no voltage that speaks: watts alone
   /// cannot tell cloud from snow.
   bool nothing_tells() const;
+  /// Half the rows gone looks like half the light: only of a string that is known, under a clear sky or beside another, does it tell.
+  bool half_tells(std::size_t string) const;
   std::optional<double> film_of_others(std::size_t string) const;
   void look_at(const RigMinute& m);
   void follow_snow_weather();

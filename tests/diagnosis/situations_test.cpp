@@ -257,6 +257,40 @@ TEST_CASE("the current of one branch gone at the usual voltage for a day is a lo
   }
 }
 
+TEST_CASE("a branch lost at noon stays lost on the cool days after and does not turn into snow") {
+  for (const double air_c : {2.0, 4.0}) {
+    CAPTURE(air_c);
+    BenchRig r(2);
+    const auto cool = [&](double, MinuteIn& m) {
+      m.s.volts = *m.s.volts / 2;
+      m.air_c = air_c;
+    };
+    for (int day = -3; day < 1; ++day) r.play(day, 0, 24, cool);
+    int outage = 0;
+    for (int day = 1; day < 4; ++day)
+      r.play(day, 0, 24, [&](double hour, MinuteIn& m) {
+        cool(hour, m);
+        if (day > 1 || hour > 12) m.s.watts *= 0.5;
+        outage += !r.last.empty() && r.star().cause == Cause::outage;
+      });
+    CHECK(outage > 1000);
+    CHECK(r.times_raised("snow-star") == 0);
+    CHECK(r.times_raised("outage-star") == 1);
+  }
+}
+
+TEST_CASE("a rig of one day is not said to have lost half a string") {
+  BenchRig r(2);
+  int outage = 0;
+  r.play(0, 0, 17, [&](double, MinuteIn& m) {
+    m.air_c = 8;
+    m.s.volts = *m.s.volts / 2;
+    m.s.watts *= 0.5;
+    outage += !r.last.empty() && r.star().cause == Cause::outage;
+  });
+  CHECK(outage == 0);
+}
+
 TEST_CASE("no voltage in daylight is a string cut off, unless its owner said so") {
   for (const bool said : {false, true}) {
     CAPTURE(said);
