@@ -118,6 +118,7 @@ struct Stretch {
   std::string label;                         ///< "2026-01", "2025/26"
   int days = 0;                              ///< with any light recorded
   Energies all;
+  double a_day(double kwh) const { return kwh / (days > 0 ? days : 1); }  ///< of the mean day
 };
 
 /// Five-minute means for the charts and tables.

@@ -318,11 +318,11 @@ class Findings {
     if (a_.winters.size() < 2) return;
     const Stretch &before = a_.winters[a_.winters.size() - 2], &now = a_.winters.back();
     if (before.days < 30 || now.days < 30) return;
-    const double was = before.all.kwh(made) / before.days, is = now.all.kwh(made) / now.days;
+    const double was = before.a_day(before.all.kwh(made)), is = now.a_day(now.all.kwh(made));
     say(0.2, "winters",
         "Winter " + now.label + " made " + energy_words(is) + " a day over " + days_words(now.days) + ", " + before.label + " " +
-            energy_words(was) + " over " + days_words(before.days) + ". Snow cost " + energy_words(now.all.kwh(journal::snow) / now.days) + " a day against " +
-            energy_words(before.all.kwh(journal::snow) / before.days) + ".");
+            energy_words(was) + " over " + days_words(before.days) + ". Snow cost " + energy_words(now.a_day(now.all.kwh(journal::snow))) + " a day against " +
+            energy_words(before.a_day(before.all.kwh(journal::snow))) + ".");
   }
 
   void worth() {

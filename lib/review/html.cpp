@@ -166,8 +166,7 @@ Json happenings(const Account& a, const Words& words, WallClock& clock, std::int
     if (r.outcome.empty() && said.emplace(words.local_date(r.when.utc), r.kind).second)
       list.push_back({{"lane", "advice"}, {"at", clock.minute(r.when.utc)}, {"mark", "accent"}, {"text", r.text}});
   for (const NoteRow& r : a.notes) {
-    std::string text = r.event == "text" ? "" : r.event;
-    std::replace(text.begin(), text.end(), '_', ' ');
+    std::string text = r.event == "text" ? "" : Words::named(r.event);
     if (!r.string.empty()) text += (text.empty() ? "" : " ") + r.string;
     if (!r.text.empty()) text += (text.empty() ? "" : ": ") + r.text;
     list.push_back({{"lane", "note"}, {"at", clock.minute(r.when.utc)}, {"mark", "made"}, {"text", text}});
@@ -477,10 +476,8 @@ class Page {
     open_table({"alarm", "raised", "hours any stood", "messages"}, "Each with its times stands in the table What happened");
     body();
     for (const auto& [alarm, sum] : a_.alarm_sums) {
-      std::string name = alarm;
-      std::replace(name.begin(), name.end(), '_', ' ');
       row();
-      cell(name);
+      cell(Words::named(alarm));
       cell(sum.raised ? std::to_string(sum.raised) : "");
       cell(sum.stood_h >= 0.05 ? fixed(sum.stood_h, 1) : "");
       cell(sum.messages ? std::to_string(sum.messages) : "");
@@ -493,14 +490,14 @@ class Page {
   void stretch_table(const std::string& title, const std::vector<Stretch>& stretches) {
     if (stretches.size() < 2) return;
     double most = 0.01;
-    for (const Stretch& s : stretches) most = std::max(most, s.all.clear_sky_kwh() / std::max(1, s.days));
+    for (const Stretch& s : stretches) most = std::max(most, s.a_day(s.all.clear_sky_kwh()));
     out_ += "<h2>" + title + "</h2>\n<p class=\"soft\">The mean day of each: made, and what was lost to what</p>\n<div class=\"rows\" aria-hidden=\"true\">\n";
     for (const Stretch& s : stretches) {
       out_ += "<span>" + escaped(s.label) + "</span><div class=\"bar\">";
       for (Part p : all_parts)
-        if (const double share = s.all.kwh(p) / std::max(1, s.days) / most; share > 0.001)
+        if (const double share = s.a_day(s.all.kwh(p)) / most; share > 0.001)
           out_ += "<i style=\"width:" + fixed(share * 100, 2) + "%;background:var(--" + std::string(name(p)) + ")\"></i>";
-      out_ += "</div><span>" + energy_words(s.all.kwh(made) / std::max(1, s.days)) + "</span>\n";
+      out_ += "</div><span>" + energy_words(s.a_day(s.all.kwh(made))) + "</span>\n";
     }
     out_ += "</div>\n";
     open_table({"", "days"}, "Energies in kWh");
@@ -511,7 +508,7 @@ class Page {
       row();
       cell(s.label);
       cell(std::to_string(s.days));
-      cell(fixed(s.all.kwh(made) / std::max(1, s.days), 2));
+      cell(fixed(s.a_day(s.all.kwh(made)), 2));
       energy_cells(s.all);
       end_row();
     }
@@ -589,9 +586,7 @@ class Page {
     for (std::size_t i = left_out; i < lines.size(); ++i) {
       out_ += lines[i].often ? "<tr class=\"often\">" : "<tr>";
       cell(words_.date_clock(lines[i].at));
-      std::string what = lines[i].what;
-      std::replace(what.begin(), what.end(), '_', ' ');
-      cell(what, true);
+      cell(Words::named(lines[i].what), true);
       cell(lines[i].text, true);
       end_row();
     }

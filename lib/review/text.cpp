@@ -75,11 +75,6 @@ class Table {
   bool any_ = false;
 };
 
-std::string words_of(std::string name) {
-  std::replace(name.begin(), name.end(), '_', ' ');
-  return name;
-}
-
 /// Lines of a width that a terminal has, under the first word.
 std::string wrapped(const std::string& s) {
   constexpr std::size_t most = 110;
@@ -179,7 +174,7 @@ std::string text(const Account& a) {
     line("");
     line(left("alarms", 20) + right("raised", 8) + right("stood", 9) + right("messages", 10));
     for (const auto& [alarm, sum] : a.alarm_sums)
-      line(left(words_of(alarm), 20) + right(sum.raised ? std::to_string(sum.raised) : "", 8) + right(sum.stood_h >= 0.05 ? fixed(sum.stood_h, 1) + " h" : "", 9) + right(sum.messages ? std::to_string(sum.messages) : "", 10));
+      line(left(Words::named(alarm), 20) + right(sum.raised ? std::to_string(sum.raised) : "", 8) + right(sum.stood_h >= 0.05 ? fixed(sum.stood_h, 1) + " h" : "", 9) + right(sum.messages ? std::to_string(sum.messages) : "", 10));
   }
 
   if (!a.findings.empty()) {
